@@ -1,0 +1,1 @@
+"""Everything that touches bytes: links, dialogue, decode, sessions, simulated car."""

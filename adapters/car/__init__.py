@@ -1,0 +1,1 @@
+"""The simulated car: an engine with physics behind a simulated adapter."""

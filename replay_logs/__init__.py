@@ -1,0 +1,1 @@
+"""Recorded sessions of the simulated car, shipped with the program."""

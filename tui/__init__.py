@@ -1,0 +1,1 @@
+"""What a person sees: the screen, the command line, the report."""

@@ -1,0 +1,1 @@
+"""The panes of the screen; they know only what the engine gives them."""
