@@ -12,7 +12,7 @@ from enum import Enum
 from pathlib import Path
 from typing import Protocol
 
-from bankwise.adapters.records import Header, Record
+from bankwise.adapters.records import FlagRecord, Header, Record
 
 
 class LinkState(Enum):
@@ -82,6 +82,20 @@ class Source(Protocol):
 
     def mark(self, text: str, tag: str | None = None) -> None:
         """Notes a remark now; it comes back through `drain` like any record."""
+        ...
+
+    def note(self, record: FlagRecord) -> None:
+        """Keeps in the session what the person was told; a replay ignores it."""
+        ...
+
+    def ask(self, *requests: str) -> None:
+        """Asks these once, between two polls (`"03"`, `"0902"`); a replay ignores it.
+
+        The answers come back through `drain` as exchanges.
+
+        Raises:
+            GateRefused: when one of them may not be sent to a vehicle.
+        """
         ...
 
     def want(self, rates: Mapping[str, float] | None) -> None:
