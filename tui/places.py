@@ -1,0 +1,75 @@
+"""Where sessions are kept, and which file a name on the command line means."""
+
+from __future__ import annotations
+
+import os
+from datetime import datetime
+from pathlib import Path
+
+from platformdirs import user_data_path
+
+from bankwise.replay_logs import shipped
+from bankwise.tui.errors import CommandError, NoSuchSession
+
+SUFFIXES = (".jsonl", ".jsonl.gz")
+FOLDER_VARIABLE = "BANKWISE_SESSIONS"
+
+
+def sessions_folder(chosen: Path | None = None) -> Path:
+    """The folder for saved sessions, made if it is missing.
+
+    The one chosen for this run, or else `BANKWISE_SESSIONS`, or else the platform's
+    user data folder.
+
+    Raises:
+        CommandError: when the folder cannot be made or written to.
+    """
+    if chosen is None:
+        named = os.environ.get(FOLDER_VARIABLE)
+        chosen = Path(named) if named else user_data_path("bankwise") / "sessions"
+    try:
+        chosen.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise CommandError(
+            f"cannot make the folder for sessions {chosen}: {error.strerror}"
+        ) from None
+    return chosen
+
+
+def new_session_file(folder: Path, subject: str, now: datetime | None = None) -> Path:
+    """A file name that is not taken: local date and time, then the subject."""
+    moment = (now or datetime.now()).strftime("%Y-%m-%d-%H%M%S")
+    stem = f"{moment}-{subject}" if subject else moment
+    path = folder / f"{stem}.jsonl"
+    count = 2
+    while path.exists():
+        path = folder / f"{stem}-{count}.jsonl"
+        count += 1
+    return path
+
+
+def find_session(name: str, folder: Path | None = None) -> Path:
+    """The file that a name means: a path, a saved session, or a shipped one.
+
+    Args:
+        name: what the person typed.
+        folder: where saved sessions are kept, when they are to be looked at.
+
+    Raises:
+        NoSuchSession: when nothing has that name.
+        CommandError: when it is a folder.
+    """
+    path = Path(name)
+    if path.is_dir():
+        raise CommandError(f"{name} is a folder, not a session file")
+    if path.exists():
+        return path
+    known = shipped()
+    if folder is not None:
+        for suffix in ("", *SUFFIXES):
+            saved = folder / (name + suffix)
+            if saved.is_file():
+                return saved
+    if name in known:
+        return known[name]
+    raise NoSuchSession(name, known)
