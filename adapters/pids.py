@@ -283,7 +283,7 @@ def decode(
             exists &= (data[:, 0] >> field.bit) & 1 == 1
         if field.void is not None:
             exists &= raw != field.void
-        yield name, raw * field.scale + field.offset, exists
+        yield name, raw.astype(np.float64) * field.scale + field.offset, exists
 
 
 def encode(number: int, values: Mapping[str, float], layout: Layout) -> bytes:

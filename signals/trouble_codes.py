@@ -45,8 +45,10 @@ def _range(first: str, last: str, about: str, system: str) -> CodeRange:
 RANGES: tuple[CodeRange, ...] = (
     _range("0008", "0008", "B1", CAM),
     _range("0009", "0009", "B2", CAM),
-    _range("0010", "0019", "B1", CAM),
-    _range("0020", "0029", "B2", CAM),
+    _range("0010", "0017", "B1", CAM),
+    _range("0018", "0025", "B2", CAM),
+    _range("0026", "0027", "B1", CAM),
+    _range("0028", "0029", "B2", CAM),
     _range("0030", "0032", "B1S1", HEATER),
     _range("0036", "0038", "B1S2", HEATER),
     _range("0040", "0041", "engine", SENSOR),
@@ -110,6 +112,12 @@ RANGES: tuple[CodeRange, ...] = (
     _range("2254", "2256", "B2S1", SENSOR),
     _range("2270", "2271", "B1S2", SENSOR),
     _range("2272", "2273", "B2S2", SENSOR),
+    _range("2A00", "2A00", "B1S1", SENSOR),
+    _range("2A01", "2A01", "B1S2", SENSOR),
+    _range("2A02", "2A02", "B1S3", SENSOR),
+    _range("2A03", "2A03", "B2S1", SENSOR),
+    _range("2A04", "2A04", "B2S2", SENSOR),
+    _range("2A05", "2A05", "B2S3", SENSOR),
 )
 """Standard codes whose place or system matters here, in numerical order."""
 

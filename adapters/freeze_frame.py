@@ -1,0 +1,71 @@
+"""Freeze frames (service 02): the conditions a control unit kept with a code.
+
+An answer repeats PID and frame number before each value. python-OBD's own command
+sends no frame number and misreads the answer, so it is not used here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from bankwise.adapters.code_reading import code_name
+from bankwise.adapters.pids import PIDS, Layout, decode
+
+CODE_PID = 0x02
+
+
+@dataclass(frozen=True, slots=True)
+class FreezeFrame:
+    """What one control unit kept in one frame.
+
+    Attributes:
+        unit: the control unit that answered.
+        number: frame number, 0 for the one the law asks for.
+        code: the code that set it; None when none is stored or it was not asked.
+        values: by signal name, in the signal's unit.
+    """
+
+    unit: str
+    number: int
+    code: str | None
+    values: dict[str, float] = field(default_factory=dict)
+
+
+def pieces(payload: bytes) -> list[tuple[int, int, bytes]] | None:
+    """(PID, frame number, data) triples of one answer; None when lengths disagree.
+
+    Args:
+        payload: from the service byte `42` on.
+    """
+    out: list[tuple[int, int, bytes]] = []
+    i = 1
+    while i < len(payload):
+        pid = PIDS.get(payload[i])
+        if pid is None or i + 2 + pid.length > len(payload):
+            return None
+        out.append((payload[i], payload[i + 1], payload[i + 2 : i + 2 + pid.length]))
+        i += 2 + pid.length
+    return out
+
+
+def freeze_frames(
+    unit: str, triples: Sequence[tuple[int, int, bytes]], layout: Layout
+) -> tuple[FreezeFrame, ...]:
+    """One unit's frames out of all its pieces, in order of frame number."""
+    codes: dict[int, str | None] = {}
+    values: dict[int, dict[str, float]] = {}
+    for number, frame, data in triples:
+        if number == CODE_PID:
+            codes[frame] = code_name(*data) if any(data) else None
+            continue
+        row = np.frombuffer(data, dtype=np.uint8)[None, :]
+        for name, value, exists in decode(number, row, layout):
+            if exists[0]:
+                values.setdefault(frame, {})[name] = float(value[0])
+    return tuple(
+        FreezeFrame(unit, frame, codes.get(frame), values.get(frame, {}))
+        for frame in sorted(codes.keys() | values.keys())
+    )

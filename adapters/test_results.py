@@ -1,0 +1,209 @@
+"""On-board test results (service 06): value, limits, and how much margin is left.
+
+Scalings come from python-OBD's table of unit-and-scaling numbers. A number it does
+not know is shown raw and never dropped. Monitor and test names after SAE J1979 as
+restated in public tables; those marked below are from memory.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+_SIGNED_FROM = 0x80
+_RECORD = 9
+
+_UNIT_SIGNS = {
+    "ampere": "A",
+    "count": "",
+    "degree": "°",
+    "degree_Celsius": "°C",
+    "gps": "g/s",
+    "gram": "g",
+    "hertz": "Hz",
+    "inch": "in",
+    "kilogram / hour": "kg/h",
+    "kilohertz": "kHz",
+    "kilometer": "km",
+    "kilometer_per_hour": "km/h",
+    "kiloohm": "kΩ",
+    "kilopascal": "kPa",
+    "liter": "L",
+    "microampere": "µA",
+    "microsecond": "µs",
+    "milliampere": "mA",
+    "milligram": "mg",
+    "millihertz": "mHz",
+    "millimeter ** 2": "mm²",
+    "milliohm": "mΩ",
+    "millisecond": "ms",
+    "millivolt": "mV",
+    "millivolt / millisecond": "mV/ms",
+    "millivolt / second": "mV/s",
+    "minute": "min",
+    "ohm": "Ω",
+    "pascal": "Pa",
+    "pascal / second": "Pa/s",
+    "percent": "%",
+    "ppm": "ppm",
+    "ratio": "",
+    "revolutions_per_minute": "rpm",
+    "second": "s",
+    "volt": "V",
+}
+"""Signs for the unit words of python-OBD's table."""
+
+TESTS = {
+    0x01: "rich to lean threshold voltage",
+    0x02: "lean to rich threshold voltage",
+    0x03: "low voltage for switch time",
+    0x04: "high voltage for switch time",
+    0x05: "rich to lean switch time",
+    0x06: "lean to rich switch time",
+    0x07: "lowest voltage in the test",
+    0x08: "highest voltage in the test",
+    0x09: "time between switches",
+    0x0A: "switching period",
+    0x0B: "misfires, average of ten driving cycles",
+    0x0C: "misfires, this or the last driving cycle",
+}
+"""Standard test numbers 01-0C. Source: SAE J1979 names as in python-OBD's table."""
+
+
+def _places() -> dict[int, tuple[str, str]]:
+    rows: dict[int, tuple[str, str]] = {}
+    for bank in range(1, 5):
+        for position in range(1, 5):
+            number = 4 * (bank - 1) + position
+            place = f"B{bank}S{position}"
+            rows[number] = (place, "oxygen sensor")
+            rows[0x40 + number] = (place, "sensor heater")
+        rows[0x20 + bank] = (f"B{bank}", "catalyst")
+        rows[0x30 + bank] = (f"B{bank}", "EGR")
+        rows[0x34 + bank] = (f"B{bank}", "cam timing")
+        rows[0x70 + bank] = (f"B{bank}", "secondary air")
+        rows[0x80 + bank] = (f"B{bank}", "fuel system")
+        rows[0x84 + bank] = (f"B{bank}", "boost pressure")
+        rows[0x8F + bank] = (f"B{bank}", "NOx storage")
+        rows[0x97 + bank] = (f"B{bank}", "NOx reduction")
+    for number in range(0x39, 0x3E):
+        rows[number] = ("engine", "evaporative system")
+    rows[0xA1] = ("engine", "misfire, all cylinders")
+    for cylinder in range(1, 13):
+        rows[0xA1 + cylinder] = ("engine", f"misfire, cylinder {cylinder}")
+    return rows
+
+
+PLACES = _places()
+"""Place and subject by monitor number. Source: SAE J1979; 70-9B from memory."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scaling:
+    """How a two-byte number becomes a value: `raw * factor + offset`."""
+
+    factor: float
+    offset: float
+    unit: str
+    signed: bool
+
+    def value(self, raw: bytes) -> float:
+        """The value of two bytes, in the scaling's unit."""
+        number = int.from_bytes(raw, "big", signed=self.signed)
+        return number * self.factor + self.offset
+
+
+@cache
+def scaling(number: int) -> Scaling | None:
+    """The unit-and-scaling row of a number; None when the table lacks it."""
+    from obd.UnitsAndScaling import UAS_IDS
+
+    row = UAS_IDS.get(number)
+    if row is None:
+        return None
+    if not hasattr(row, "unit"):  # number 2E: true or false
+        return Scaling(1.0, 0.0, "", signed=False)
+    return Scaling(row.scale, row.offset, _UNIT_SIGNS[str(row.unit)], row.signed)
+
+
+@dataclass(frozen=True, slots=True)
+class TestResult:
+    """One result of one monitor of one control unit.
+
+    `value`, `low` and `high` are scaled when `unit` is known; else raw numbers with
+    `scaled` False.
+    """
+
+    __test__ = False
+
+    unit_name: str
+    monitor: int
+    test: int
+    uas: int
+    value: float
+    low: float
+    high: float
+    unit: str
+    scaled: bool
+
+    @property
+    def about(self) -> str:
+        """The place: `B1S1`, `B2` or `engine`."""
+        return PLACES.get(self.monitor, ("engine", ""))[0]
+
+    @property
+    def subject(self) -> str:
+        """What the monitor watches, or its number."""
+        row = PLACES.get(self.monitor)
+        return row[1] if row else f"monitor {self.monitor:02X}"
+
+    @property
+    def title(self) -> str:
+        """The test in words; makers' own tests keep their number."""
+        return TESTS.get(self.test, f"maker's test {self.test:02X}")
+
+    @property
+    def passed(self) -> bool:
+        """True when the value lies on or inside both limits."""
+        return self.low <= self.value <= self.high
+
+    @property
+    def margin(self) -> float | None:
+        """Distance to the nearer limit as a share of the span, 0 to 0.5.
+
+        Negative outside the limits. None when both limits are equal or when one is
+        the end of the number range, which stands for "no limit on this side"; then
+        the share is taken of the remaining limit instead.
+        """
+        span = self.high - self.low
+        if span <= 0:
+            return None
+        return min(self.value - self.low, self.high - self.value) / span
+
+
+def test_results(payload: bytes, unit_name: str) -> tuple[TestResult, ...] | None:
+    """Every result in one CAN answer to service 06; None when its length is wrong.
+
+    Args:
+        payload: from the service byte on: `46`, then nine bytes a result.
+        unit_name: the control unit that answered.
+    """
+    body = payload[1:]
+    if not body or len(body) % _RECORD:
+        return None
+    out = []
+    for i in range(0, len(body), _RECORD):
+        monitor, test, uas = body[i : i + 3]
+        words = body[i + 3 : i + 5], body[i + 5 : i + 7], body[i + 7 : i + 9]
+        row = scaling(uas)
+        rule = row or Scaling(1.0, 0.0, "", uas >= _SIGNED_FROM)
+        value, low, high = (rule.value(word) for word in words)
+        out.append(
+            TestResult(
+                unit_name, monitor, test, uas, value, low, high, rule.unit, bool(row)
+            )
+        )
+    return tuple(out)
+
+
+test_results.__test__ = False  # type: ignore[attr-defined]
