@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from bankwise.adapters.freeze_frame import freeze_frames, pieces
+from bankwise.adapters.monitor_results import PLACES, results_in, scaling
 from bankwise.adapters.pids import Layout
 from bankwise.adapters.readiness import MEANING, monitor_status
-from bankwise.adapters.test_results import PLACES, scaling, test_results
 from bankwise.adapters.vehicle_info import item, unit_info
 
 
@@ -50,7 +50,7 @@ def test_scalings_of_the_worked_examples(
 
 def test_the_worked_test_result() -> None:
     """`46 05 05 10 0048 0000 0064`: B2S1, rich to lean, 72 ms, passes 0 to 100."""
-    (result,) = test_results(bytes.fromhex("46050510004800000064"), "7E8") or ()
+    (result,) = results_in(bytes.fromhex("46050510004800000064"), "7E8") or ()
     assert (result.about, result.title) == ("B2S1", "rich to lean switch time")
     assert (result.value, result.low, result.high, result.unit) == (72, 0, 100, "ms")
     assert result.passed
@@ -59,11 +59,11 @@ def test_the_worked_test_result() -> None:
 
 def test_an_unknown_scaling_is_shown_raw() -> None:
     """A number outside the table keeps its raw value and limits."""
-    (result,) = test_results(bytes.fromhex("4601817F00480000FFFF"), "7E8") or ()
+    (result,) = results_in(bytes.fromhex("4601817F00480000FFFF"), "7E8") or ()
     assert not result.scaled
     assert (result.value, result.high) == (0x48, 0xFFFF)
     assert result.title == "maker's test 81"
-    assert test_results(bytes.fromhex("46018100"), "7E8") is None
+    assert results_in(bytes.fromhex("46018100"), "7E8") is None
 
 
 def test_every_scaling_row_has_a_sign_for_its_unit() -> None:

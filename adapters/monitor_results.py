@@ -127,14 +127,12 @@ def scaling(number: int) -> Scaling | None:
 
 
 @dataclass(frozen=True, slots=True)
-class TestResult:
+class MonitorResult:
     """One result of one monitor of one control unit.
 
     `value`, `low` and `high` are scaled when `unit` is known; else raw numbers with
     `scaled` False.
     """
-
-    __test__ = False
 
     unit_name: str
     monitor: int
@@ -181,7 +179,7 @@ class TestResult:
         return min(self.value - self.low, self.high - self.value) / span
 
 
-def test_results(payload: bytes, unit_name: str) -> tuple[TestResult, ...] | None:
+def results_in(payload: bytes, unit_name: str) -> tuple[MonitorResult, ...] | None:
     """Every result in one CAN answer to service 06; None when its length is wrong.
 
     Args:
@@ -199,11 +197,8 @@ def test_results(payload: bytes, unit_name: str) -> tuple[TestResult, ...] | Non
         rule = row or Scaling(1.0, 0.0, "", uas >= _SIGNED_FROM)
         value, low, high = (rule.value(word) for word in words)
         out.append(
-            TestResult(
+            MonitorResult(
                 unit_name, monitor, test, uas, value, low, high, rule.unit, bool(row)
             )
         )
     return tuple(out)
-
-
-test_results.__test__ = False  # type: ignore[attr-defined]
