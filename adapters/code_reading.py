@@ -22,41 +22,6 @@ SERVICES = {"03": "stored", "07": "pending", "0A": "permanent"}
 """Which service reads which set of codes."""
 
 
-@dataclass(frozen=True, slots=True)
-class UnitCodes:
-    """The codes one control unit reported; empty when it said it has none."""
-
-    unit: str
-    codes: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class CodeReading:
-    """One reading of one set of codes.
-
-    Attributes:
-        when: stored, pending or permanent.
-        t: moment of the request; None when it was never asked.
-        units: answers, a control unit each.
-        trouble: in words, what was not readable; empty when all is well.
-    """
-
-    when: str
-    t: float | None
-    units: tuple[UnitCodes, ...] = ()
-    trouble: tuple[str, ...] = ()
-
-    @property
-    def known(self) -> bool:
-        """True when at least one unit answered and none was unreadable."""
-        return bool(self.units) and not self.trouble
-
-    @property
-    def codes(self) -> tuple[str, ...]:
-        """Every code read, in order, without repeats over units."""
-        return tuple(dict.fromkeys(c for unit in self.units for c in unit.codes))
-
-
 def code_name(high: int, low: int) -> str:
     """The five characters of a two-byte code.
 

@@ -7,31 +7,14 @@ sends no frame number and misreads the answer, so it is not used here.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 
 from bankwise.adapters.code_reading import code_name
 from bankwise.adapters.pids import PIDS, Layout, decode
+from bankwise.signals.evidence import FreezeFrame
 
 CODE_PID = 0x02
-
-
-@dataclass(frozen=True, slots=True)
-class FreezeFrame:
-    """What one control unit kept in one frame.
-
-    Attributes:
-        unit: the control unit that answered.
-        number: frame number, 0 for the one the law asks for.
-        code: the code that set it; None when none is stored or it was not asked.
-        values: by signal name, in the signal's unit.
-    """
-
-    unit: str
-    number: int
-    code: str | None
-    values: dict[str, float] = field(default_factory=dict)
 
 
 def pieces(payload: bytes) -> list[tuple[int, int, bytes]] | None:

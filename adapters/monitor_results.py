@@ -10,8 +10,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
+from bankwise.signals.evidence import MonitorResult
+
 _SIGNED_FROM = 0x80
 _RECORD = 9
+_ENDS = {False: (b"\x00\x00", b"\xff\xff"), True: (b"\x80\x00", b"\x7f\xff")}
+"""Lowest and highest two bytes, by sign: a limit there is no limit."""
 
 _UNIT_SIGNS = {
     "ampere": "A",
@@ -126,65 +130,12 @@ def scaling(number: int) -> Scaling | None:
     return Scaling(row.scale, row.offset, _UNIT_SIGNS[str(row.unit)], row.signed)
 
 
-@dataclass(frozen=True, slots=True)
-class MonitorResult:
-    """One result of one monitor of one control unit.
-
-    `value`, `low` and `high` are scaled when `unit` is known; else raw numbers with
-    `scaled` False.
-    """
-
-    unit_name: str
-    monitor: int
-    test: int
-    uas: int
-    value: float
-    low: float
-    high: float
-    unit: str
-    scaled: bool
-
-    @property
-    def about(self) -> str:
-        """The place: `B1S1`, `B2` or `engine`."""
-        return PLACES.get(self.monitor, ("engine", ""))[0]
-
-    @property
-    def subject(self) -> str:
-        """What the monitor watches, or its number."""
-        row = PLACES.get(self.monitor)
-        return row[1] if row else f"monitor {self.monitor:02X}"
-
-    @property
-    def title(self) -> str:
-        """The test in words; makers' own tests keep their number."""
-        return TESTS.get(self.test, f"maker's test {self.test:02X}")
-
-    @property
-    def passed(self) -> bool:
-        """True when the value lies on or inside both limits."""
-        return self.low <= self.value <= self.high
-
-    @property
-    def margin(self) -> float | None:
-        """Distance to the nearer limit as a share of the span, 0 to 0.5.
-
-        Negative outside the limits. None when both limits are equal or when one is
-        the end of the number range, which stands for "no limit on this side"; then
-        the share is taken of the remaining limit instead.
-        """
-        span = self.high - self.low
-        if span <= 0:
-            return None
-        return min(self.value - self.low, self.high - self.value) / span
-
-
-def results_in(payload: bytes, unit_name: str) -> tuple[MonitorResult, ...] | None:
+def results_in(payload: bytes, unit: str) -> tuple[MonitorResult, ...] | None:
     """Every result in one CAN answer to service 06; None when its length is wrong.
 
     Args:
         payload: from the service byte on: `46`, then nine bytes a result.
-        unit_name: the control unit that answered.
+        unit: the control unit that answered.
     """
     body = payload[1:]
     if not body or len(body) % _RECORD:
@@ -192,13 +143,27 @@ def results_in(payload: bytes, unit_name: str) -> tuple[MonitorResult, ...] | No
     out = []
     for i in range(0, len(body), _RECORD):
         monitor, test, uas = body[i : i + 3]
-        words = body[i + 3 : i + 5], body[i + 5 : i + 7], body[i + 7 : i + 9]
+        value, low, high = body[i + 3 : i + 5], body[i + 5 : i + 7], body[i + 7 : i + 9]
         row = scaling(uas)
         rule = row or Scaling(1.0, 0.0, "", uas >= _SIGNED_FROM)
-        value, low, high = (rule.value(word) for word in words)
+        lowest, highest = _ENDS[rule.signed]
+        place, subject = PLACES.get(monitor, ("engine", f"monitor {monitor:02X}"))
         out.append(
             MonitorResult(
-                unit_name, monitor, test, uas, value, low, high, rule.unit, bool(row)
+                unit,
+                monitor,
+                test,
+                uas,
+                place,
+                subject,
+                TESTS.get(test, f"maker's test {test:02X}"),
+                rule.value(value),
+                rule.value(low),
+                rule.value(high),
+                rule.unit,
+                scaled=row is not None,
+                has_low=low != lowest,
+                has_high=high != highest,
             )
         )
     return tuple(out)

@@ -6,7 +6,7 @@ example of DOMAIN 6 (`83 07 65 21`) is a test.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from bankwise.signals.evidence import Monitor, MonitorStatus
 
 CONTINUOUS = ("misfire", "fuel system", "components")
 SPARK = (
@@ -49,37 +49,6 @@ MEANING = {
 """What each monitor does, in our own words."""
 
 
-@dataclass(frozen=True, slots=True)
-class Monitor:
-    """One self-test: whether it has run to its end."""
-
-    name: str
-    complete: bool
-
-    @property
-    def meaning(self) -> str:
-        """What the monitor does, in plain words."""
-        return MEANING[self.name]
-
-
-@dataclass(frozen=True, slots=True)
-class MonitorStatus:
-    """What one control unit says of lamp, codes and monitors.
-
-    `lamp` and `count` mean something for PID 01 only; PID 41 tells of this drive.
-    """
-
-    lamp: bool
-    count: int
-    compression: bool
-    monitors: tuple[Monitor, ...]
-
-    @property
-    def open(self) -> tuple[str, ...]:
-        """The names of monitors that have not completed."""
-        return tuple(m.name for m in self.monitors if not m.complete)
-
-
 def monitor_status(data: bytes) -> MonitorStatus | None:
     """The status in four data bytes A-D of PID 01 or 41; None when not four.
 
@@ -91,12 +60,12 @@ def monitor_status(data: bytes) -> MonitorStatus | None:
     compression = bool(b & 0x08)
     names = COMPRESSION if compression else SPARK
     monitors = [
-        Monitor(name, not b >> (bit + 4) & 1)
+        Monitor(name, not b >> (bit + 4) & 1, MEANING[name])
         for bit, name in enumerate(CONTINUOUS)
         if b >> bit & 1
     ]
     monitors += [
-        Monitor(name, not d >> bit & 1)
+        Monitor(name, not d >> bit & 1, MEANING[name])
         for bit, name in enumerate(names)
         if name and c >> bit & 1
     ]

@@ -8,7 +8,8 @@ memory.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from bankwise.signals.evidence import UnitInfo
 
 VIN, CALIBRATION, VERIFICATION, RATIOS, NAME = 0x02, 0x04, 0x06, 0x08, 0x0A
 _CALIBRATION_BYTES = 16
@@ -37,18 +38,6 @@ RATIO_NAMES = (
     "rear oxygen sensor B2 possible",
 )
 """In-use counters of spark-ignition cars, in order. From memory of SAE J1979."""
-
-
-@dataclass(frozen=True, slots=True)
-class UnitInfo:
-    """What one control unit says of itself; empty where it said nothing."""
-
-    unit: str
-    vin: str = ""
-    calibrations: tuple[str, ...] = ()
-    verifications: tuple[str, ...] = ()
-    name: str = ""
-    ratios: tuple[tuple[str, int], ...] = ()
 
 
 def text(data: bytes) -> str:

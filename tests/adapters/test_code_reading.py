@@ -7,8 +7,6 @@ import itertools
 import pytest
 
 from bankwise.adapters.code_reading import (
-    CodeReading,
-    UnitCodes,
     code_name,
     codes_in,
     grouped,
@@ -16,6 +14,7 @@ from bankwise.adapters.code_reading import (
 )
 from bankwise.adapters.code_table import MAKER_SPECIFIC, NO_TEXT, description
 from bankwise.signals import trouble_codes
+from bankwise.signals.evidence import CodeReading, UnitCodes
 
 
 @pytest.mark.parametrize(

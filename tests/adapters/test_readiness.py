@@ -52,7 +52,7 @@ def test_the_worked_test_result() -> None:
     """`46 05 05 10 0048 0000 0064`: B2S1, rich to lean, 72 ms, passes 0 to 100."""
     (result,) = results_in(bytes.fromhex("46050510004800000064"), "7E8") or ()
     assert (result.about, result.title) == ("B2S1", "rich to lean switch time")
-    assert (result.value, result.low, result.high, result.unit) == (72, 0, 100, "ms")
+    assert (result.value, result.low, result.high, result.sign) == (72, 0, 100, "ms")
     assert result.passed
     assert result.margin == pytest.approx(0.28)
 
