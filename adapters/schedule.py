@@ -1,0 +1,116 @@
+"""Which PIDs the next request asks for: pure, told the time, deterministic.
+
+Each PID has a wanted rate. Its urgency is its age times that rate, so what is most
+overdue in proportion comes first and a link that is too slow scales everything evenly.
+A PID that was not asked for `FLOOR_S` goes first whatever its rate, so nothing starves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+FILL_FROM: Final = 0.6
+"""A request is filled with PIDs this urgent. Source: ADAPTER.md 8, validated there."""
+FLOOR_S: Final = 12.0
+"""No PID waits longer, on the slowest link. Unit: seconds. Our choice: coolant and
+supply voltage still make a line, and 25 PIDs take 2 of 8 requests a second."""
+JOIN_FROM: Final = 0.2
+"""A companion rides along when at least this urgent. Our choice."""
+_FLOOR_URGENCY: Final = 1e9
+_NEVER_S: Final = 1e4
+"""The age of a PID that was never asked for. Unit: seconds."""
+
+Fits = Callable[[tuple[int, ...]], bool]
+"""Whether these PIDs may go into one request."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """One PID to ask for.
+
+    Attributes:
+        pid: its number.
+        hz: wanted rate, above zero. Unit: requests per second.
+        with_: PIDs worth having at the same moment; they ride along.
+        fills: takes a place that is left over, more often than wanted.
+    """
+
+    pid: int
+    hz: float
+    with_: tuple[int, ...] = ()
+    fills: bool = False
+
+
+class Schedule:
+    """Ages and urgencies of the wanted PIDs."""
+
+    def __init__(self, wanted: Iterable[Wanted]) -> None:
+        """Starts with every PID overdue, in the order given."""
+        self._wanted: dict[int, Wanted] = {row.pid: row for row in wanted}
+        self._asked: dict[int, float] = {}
+        self._held: dict[int, float] = {}
+
+    @property
+    def wanted(self) -> Mapping[int, Wanted]:
+        """What is wanted, by PID."""
+        return self._wanted
+
+    def replace(self, wanted: Iterable[Wanted]) -> None:
+        """Other rates from now on; ages are kept."""
+        self._wanted = {row.pid: row for row in wanted}
+
+    def hold(self, pid: int, until: float) -> None:
+        """Leaves a PID out until a moment: it was not answered several times."""
+        self._held[pid] = until
+
+    def urgency(self, pid: int, now: float) -> float:
+        """Age times wanted rate; very large once the floor is passed."""
+        age = now - self._asked.get(pid, now - _NEVER_S)
+        hz = self._wanted[pid].hz
+        if age >= max(FLOOR_S, 1.5 / hz):
+            return _FLOOR_URGENCY + age * hz
+        return age * hz
+
+    def next(self, now: float, fits: Fits) -> tuple[int, ...]:
+        """The PIDs of the next request, the most urgent first; empty without any.
+
+        Args:
+            now: session time. Unit: seconds.
+            fits: says which sets one request can hold.
+        """
+        ranked = sorted(
+            (
+                (self.urgency(pid, now), pid)
+                for pid in self._wanted
+                if self._held.get(pid, now) <= now
+            ),
+            key=lambda row: (-row[0], row[1]),
+        )
+        if not ranked:
+            return ()
+        order = {pid: urgency for urgency, pid in ranked}
+        chosen: tuple[int, ...] = ()
+
+        def add(pid: int) -> None:
+            nonlocal chosen
+            if pid in order and pid not in chosen and fits((*chosen, pid)):
+                chosen = (*chosen, pid)
+
+        for urgency, pid in ranked:
+            if chosen and urgency < FILL_FROM:
+                break
+            add(pid)
+            for other in self._wanted[pid].with_:
+                if order.get(other, 0.0) >= JOIN_FROM:
+                    add(other)
+        for _, pid in ranked:
+            if self._wanted[pid].fills:
+                add(pid)
+        return chosen
+
+    def asked(self, pids: Iterable[int], now: float) -> None:
+        """Notes that these were asked at a moment, answered or not."""
+        for pid in pids:
+            self._asked[pid] = now
