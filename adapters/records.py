@@ -21,13 +21,17 @@ class _Record(msgspec.Struct, frozen=True, tag_field="k", omit_defaults=True, gc
 class AdapterInfo(msgspec.Struct, frozen=True, omit_defaults=True):
     """The adapter as it names itself, and the number of the protocol it speaks."""
 
-    name: str = ""
-    protocol: str = ""
+    name: str = msgspec.field(default_factory=str)
+    protocol: str = msgspec.field(default_factory=str)
     port: str | None = None
 
 
-class Header(_Record, frozen=True, tag="session"):
-    """Always the first line, once."""
+class Header(_Record, frozen=True, tag="session", omit_defaults=False):
+    """Always the first line, once.
+
+    `sealing` 1 promises more than the format asks: seals count up from 1 and carry
+    the time of the record before them, so a check can hold them to it.
+    """
 
     id: str
     started: str
@@ -35,6 +39,7 @@ class Header(_Record, frozen=True, tag="session"):
     adapter: AdapterInfo
     vehicle: dict[str, Any] = {}
     format: int = msgspec.field(default=FORMAT)
+    sealing: int = 0
 
 
 class Exchange(_Record, frozen=True, tag="x"):

@@ -1,0 +1,233 @@
+"""Lines of a session file into records: quick when all is well, patient when not.
+
+Strict about what a record means, lenient about how it is written: unknown kinds are
+kept, unknown keys skipped, and an exchange without its optional parts still counts.
+A line that is not a record is counted, never guessed at.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import msgspec
+
+from bankwise.adapters.errors import SessionError
+from bankwise.adapters.records import (
+    FORMAT,
+    AdapterInfo,
+    ClearedRecord,
+    CodesRecord,
+    EndRecord,
+    Exchange,
+    FlagRecord,
+    Header,
+    LinkRecord,
+    MarkRecord,
+    Other,
+    Record,
+    SealRecord,
+)
+
+_Known = (
+    Exchange
+    | MarkRecord
+    | LinkRecord
+    | CodesRecord
+    | FlagRecord
+    | ClearedRecord
+    | SealRecord
+    | EndRecord
+)
+
+_DECODER: msgspec.json.Decoder[_Known] = msgspec.json.Decoder(_Known)
+_KINDS: dict[str, type[_Known]] = {
+    "x": Exchange,
+    "mark": MarkRecord,
+    "link": LinkRecord,
+    "codes": CodesRecord,
+    "flag": FlagRecord,
+    "cleared": ClearedRecord,
+    "seal": SealRecord,
+    "end": EndRecord,
+}
+
+_HEADER_KEYS = ("format", "id", "started", "tool")
+
+_BLOCK = 1 << 18
+"""Bytes decoded at a stroke; a broken line costs patience for its block only."""
+
+_RESTART_S = 2.0
+"""A step back longer than this is a clock that began anew, a shorter one is jitter.
+
+Unit: seconds. Source: our choice, because one exchange lasts well below a second.
+"""
+
+
+def parse_header(line: bytes, name: str) -> tuple[Header, list[str]]:
+    """The header of a session, and warnings about what it lacks.
+
+    Args:
+        line: the first line of the file.
+        name: the file's name, for the message.
+
+    Raises:
+        SessionError: when the line is not the header of a session of format 1.
+    """
+    try:
+        raw = json.loads(line.removeprefix(b"\xef\xbb\xbf"))
+    except (ValueError, RecursionError):
+        raise SessionError(f"{name} is not a session file") from None
+    if not isinstance(raw, dict) or raw.get("k") != "session":
+        raise SessionError(f"{name} is not a session file: no session header")
+    number = raw.get("format", FORMAT)
+    if isinstance(number, str):
+        number = number.partition(".")[0]
+        number = int(number) if number.isdecimal() else None
+    if not isinstance(number, int | float) or int(number) != FORMAT:
+        raise SessionError(
+            f"{name} is of session format {raw.get('format')}; "
+            f"this version reads format {FORMAT}"
+        )
+    lacking = [key for key in _HEADER_KEYS if not _text(raw.get(key))]
+    adapter = raw.get("adapter")
+    if not isinstance(adapter, dict):
+        lacking.append("adapter")
+        adapter = {}
+    vehicle = raw.get("vehicle")
+    header = Header(
+        id=_text(raw.get("id")),
+        started=_text(raw.get("started")),
+        tool=_text(raw.get("tool")),
+        adapter=AdapterInfo(
+            name=_text(adapter.get("name")),
+            protocol=_text(adapter.get("protocol")),
+            port=_text(adapter.get("port")) or None,
+        ),
+        vehicle=vehicle if isinstance(vehicle, dict) else {},
+        format=FORMAT,
+        sealing=1 if raw.get("sealing") == 1 else 0,
+    )
+    return header, [f"the header lacks {', '.join(lacking)}"] if lacking else []
+
+
+def _text(value: Any) -> str:
+    return str(value) if isinstance(value, str | int | float) else ""
+
+
+@dataclass(slots=True)
+class LineReader:
+    """Turns bytes of whole lines into records whose time never goes back.
+
+    Attributes:
+        dropped: lines that were no records.
+        restarts: times the clock began anew; later records were moved on.
+        jitter: records a little earlier than the one before; moved up to it.
+    """
+
+    dropped: int = 0
+    restarts: int = 0
+    jitter: int = 0
+    _last: float = field(default=0.0)
+    _shift: float = field(default=0.0)
+
+    def read(self, data: bytes) -> list[Record]:
+        """The records in some whole lines. Fast where every line is a record."""
+        records: list[Record] = []
+        start = 0
+        while start < len(data):
+            stop = data.find(b"\n", start + _BLOCK) + 1 or len(data)
+            block = data[start:stop]
+            try:
+                records.extend(_DECODER.decode_lines(block))
+            except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
+                records.extend(self._read_patiently(block))
+            start = stop
+        return self._straighten(records)
+
+    def _read_patiently(self, block: bytes) -> Iterator[Record]:
+        for line in block.split(b"\n"):
+            if not line.strip():
+                continue
+            record = _one(line)
+            if record is None:
+                self.dropped += 1
+            else:
+                yield record
+
+    def _straighten(self, records: list[Record]) -> list[Record]:
+        """Moves records so that time never goes back; nearly always a no-op."""
+        last, shift = self._last, self._shift
+        for i, record in enumerate(records):
+            t = record.t + shift
+            if t < last:
+                if last - t > _RESTART_S:
+                    shift += last - t
+                    self.restarts += 1
+                else:
+                    self.jitter += 1
+                t = last
+            if t != record.t:
+                records[i] = msgspec.structs.replace(record, t=t)
+            last = t
+        self._last, self._shift = last, shift
+        return records
+
+    def warnings(self) -> list[str]:
+        """What was odd, a sentence each."""
+        out = []
+        if self.restarts:
+            out.append(
+                f"time goes back {_times(self.restarts)}: the clock began anew, "
+                "what follows was moved on"
+            )
+        if self.jitter:
+            out.append(
+                f"time goes back a little {_times(self.jitter)}: "
+                "such records count at the moment before them"
+            )
+        return out
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
+
+
+def _one(line: bytes) -> Record | None:
+    """One line as a record, None when it is none."""
+    try:
+        return _DECODER.decode(line)
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
+        pass
+    try:
+        raw = msgspec.json.decode(line)
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
+        return None
+    if not isinstance(raw, dict) or not isinstance(raw.get("k"), str):
+        return None
+    kind = _KINDS.get(raw["k"])
+    if kind is None:
+        return Other(_moment(raw.get("t")), line.strip())
+    try:
+        return msgspec.convert(_mended(kind, raw), kind, strict=False)
+    except (msgspec.MsgspecError, OverflowError):
+        return None
+
+
+def _moment(t: Any) -> float:
+    return float(t) if isinstance(t, int | float) else 0.0
+
+
+def _mended(kind: type[_Known], raw: dict[str, Any]) -> dict[str, Any]:
+    """The same object with optional parts of an exchange filled in."""
+    if kind is Exchange:
+        answer = raw.get("a")
+        if answer is None:
+            raw["a"] = []
+        elif isinstance(answer, str):
+            raw["a"] = answer.split()
+        if raw.get("d") is None:
+            raw["d"] = 0.0
+    return raw
