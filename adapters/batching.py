@@ -1,0 +1,224 @@
+"""How many PIDs a request carries, and what its answer says about the adapter.
+
+Six PIDs a request, then what fits one frame, then one: a ladder that is descended after
+repeated failures and tried again later. The number of frames to expect is computed from
+the lengths, verified once, and left out after any mismatch until it is verified again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+from typing import Final
+
+from bankwise.adapters.adapter import Asked
+from bankwise.adapters.current_data import (
+    MOST_PIDS,
+    SINGLE_FRAME,
+    expected_digit,
+    payload_bytes,
+    request,
+    split,
+)
+from bankwise.adapters.frames import Data, Negative, answers
+from bankwise.adapters.troubles import Reaction
+
+FAILURES: Final = 3
+"""Failures in a row that take a rung down. Source: ADAPTER.md 8, a proposal."""
+RETRY_S: Final = 60.0
+"""After this the next rung up is tried again. Source: ADAPTER.md 8, a proposal."""
+PENDING: Final = 0x78
+BUSY: Final = 0x21
+
+
+class Rung(Enum):
+    """How much is asked at a time."""
+
+    SIX = "six values a request"
+    FRAME = "what one frame holds"
+    ONE = "one value a request"
+
+
+_DOWN: Final = {Rung.SIX: Rung.FRAME, Rung.FRAME: Rung.ONE, Rung.ONE: Rung.ONE}
+_UP: Final = {Rung.SIX: Rung.SIX, Rung.FRAME: Rung.SIX, Rung.ONE: Rung.FRAME}
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What one answer was worth.
+
+    Attributes:
+        answered: PIDs with a complete answer from every unit that has them.
+        values: answers counted a PID and unit, as the rate shown.
+        silent: the vehicle said nothing at all.
+        again: worth asking once more at once: the unit was busy or not ready.
+        refused: negative response codes.
+    """
+
+    answered: frozenset[int] = frozenset()
+    values: int = 0
+    silent: bool = False
+    again: bool = False
+    refused: tuple[int, ...] = ()
+
+
+class Batching:
+    """The ladder and the frame digit of one vehicle on one adapter."""
+
+    def __init__(
+        self,
+        units: Mapping[str, frozenset[int]],
+        protocol: str,
+        *,
+        can: bool,
+        rung: Rung = Rung.SIX,
+        digit: bool = True,
+    ) -> None:
+        """Takes what start-up found.
+
+        Args:
+            units: supported PIDs by control unit.
+            protocol: the adapter's protocol number.
+            can: whether it is CAN; elsewhere a request carries one PID.
+            rung: where to begin, as an earlier probe found.
+            digit: False when the adapter is known not to take the frame digit.
+        """
+        self._units = units
+        self._protocol = protocol
+        self._can = can
+        self.rung = rung if can else Rung.ONE
+        self.digit_known = digit
+        self.mismatches = 0
+        """Answers whose frames were not those computed."""
+        self._top = rung if can else Rung.ONE
+        self._failures = 0
+        self._retry_at: float | None = None
+        self._verified: set[frozenset[int]] = set()
+        self._trusted = False
+        self._digit_off_until = 0.0
+        self._digit_faults = 0
+
+    def fits(self, pids: tuple[int, ...]) -> bool:
+        """Whether these PIDs may go into one request on the present rung."""
+        if len(pids) <= 1:
+            return True
+        if self.rung is Rung.ONE:
+            return False
+        if self.rung is Rung.FRAME and payload_bytes(pids) > SINGLE_FRAME:
+            return False
+        return len(pids) <= MOST_PIDS
+
+    def digit(self, pids: tuple[int, ...], now: float) -> int | None:
+        """The frame digit for a request, or None when it is better left out."""
+        if not self.digit_known or now < self._digit_off_until:
+            return None
+        # Elsewhere than on CAN too small a digit leaves answers unacknowledged, so
+        # there each PID is seen once without it.
+        known = self._trusted if self._can else frozenset(pids) in self._verified
+        if not known:
+            return None
+        return expected_digit(pids, self._units, can=self._can)
+
+    def request(self, pids: tuple[int, ...], now: float) -> str:
+        """The request text for these PIDs. `now`: session time in seconds."""
+        if self._retry_at is not None and now >= self._retry_at:
+            self._retry_at = None
+            self.rung = _UP[self.rung]
+            self._failures = FAILURES - 1
+            if self.rung is not self._top:
+                self._retry_at = now + RETRY_S
+        return request(pids, self.digit(pids, now))
+
+    def judge(self, pids: tuple[int, ...], asked: Asked, now: float) -> Judged:
+        """Weighs an answer, and learns from it."""
+        digit_used = len(asked.exchange.q) % 2 == 1
+        trouble = asked.reply.trouble
+        if trouble is not None and trouble.reaction is Reaction.UNKNOWN:
+            self._unknown(pids, now, digit_used=digit_used)
+            return Judged()
+        if trouble is not None and trouble.reaction is Reaction.TOO_MUCH:
+            self._demote(now)
+            return Judged()
+        if not asked.ok:
+            silent = trouble is not None and trouble.reaction is Reaction.SILENT
+            self._failed(pids, now, digit_used=digit_used)
+            return Judged(silent=silent or not asked.reply.lines)
+        complete, values, refused = self._read(pids, asked)
+        if complete == frozenset(pids):
+            self._succeeded(pids, asked, now, digit_used=digit_used)
+            return Judged(complete, values)
+        waits = tuple(code for code in refused if code in (PENDING, BUSY))
+        if waits:
+            # With a digit the adapter took the "wait" for the answer.
+            self._distrust()
+            return Judged(complete, values, again=True, refused=refused)
+        self.mismatches += 1
+        self._failed(pids, now, digit_used=digit_used)
+        return Judged(complete, values, refused=refused)
+
+    def _read(
+        self, pids: tuple[int, ...], asked: Asked
+    ) -> tuple[frozenset[int], int, tuple[int, ...]]:
+        by_unit: dict[str, frozenset[int]] = {}
+        refused: list[int] = []
+        for answer in answers(asked.exchange, self._protocol):
+            if isinstance(answer, Negative):
+                refused.append(answer.nrc)
+            elif isinstance(answer, Data):
+                found = split(answer.payload, pids)
+                if found is not None:
+                    by_unit[answer.ecu] = frozenset(found)
+        values = sum(len(found) for found in by_unit.values())
+        complete = frozenset(
+            pid
+            for pid in pids
+            if any(pid in found for found in by_unit.values())
+            and all(
+                pid in by_unit.get(unit, frozenset())
+                for unit, supported in self._units.items()
+                if pid in supported
+            )
+        )
+        return complete, values, tuple(refused)
+
+    def _succeeded(
+        self, pids: tuple[int, ...], asked: Asked, now: float, *, digit_used: bool
+    ) -> None:
+        if len(pids) > 1 or self.rung is Rung.ONE:
+            self._failures = 0
+        if digit_used:
+            self._digit_faults = 0
+            return
+        computed = expected_digit(pids, self._units, can=self._can)
+        if computed == len(asked.reply.lines):
+            self._verified.add(frozenset(pids))
+            self._trusted = True
+
+    def _distrust(self) -> None:
+        self._trusted = False
+        self._verified.clear()
+
+    def _unknown(self, pids: tuple[int, ...], now: float, *, digit_used: bool) -> None:
+        if digit_used:
+            self.digit_known = False
+        elif len(pids) > 1:
+            self._demote(now)
+
+    def _failed(self, pids: tuple[int, ...], now: float, *, digit_used: bool) -> None:
+        if digit_used:
+            self._distrust()
+            self._digit_faults += 1
+            if self._digit_faults >= FAILURES:
+                self._digit_faults = 0
+                self._digit_off_until = now + RETRY_S
+            return
+        if len(pids) > 1:
+            self._failures += 1
+            if self._failures >= FAILURES:
+                self._demote(now)
+
+    def _demote(self, now: float) -> None:
+        self._failures = 0
+        self.rung = _DOWN[self.rung]
+        self._retry_at = now + RETRY_S

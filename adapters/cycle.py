@@ -1,0 +1,337 @@
+"""The poll cycle: one step, one exchange, over any link and without a thread.
+
+    cycle = PollCycle(link)
+    while driving:
+        records = cycle.step()
+
+A step starts the adapter up, asks what is most urgent, or waits for a vehicle that went
+silent; it never lasts longer than one deadline. Errors of the link leave `step` as
+`LinkError`; whoever opens links calls `relink` with the next one and goes on.
+"""
+
+from __future__ import annotations
+
+import random
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
+from typing import Final
+
+from bankwise.adapters.adapter import CANCELLED, COMMAND_S, Adapter, Asked, SessionClock
+from bankwise.adapters.backoff import Backoff
+from bankwise.adapters.batching import Batching, Judged
+from bankwise.adapters.current_data import request
+from bankwise.adapters.errors import LinkLost
+from bankwise.adapters.gate import Permitted, permit
+from bankwise.adapters.link import POLL_S, Link
+from bankwise.adapters.plan import ODOMETER, ONCE_PIDS, SLOW_LINK_HZ, plan
+from bankwise.adapters.rates import Rates
+from bankwise.adapters.records import Exchange, LinkRecord, Record
+from bankwise.adapters.schedule import Schedule
+from bankwise.adapters.source import LinkState
+from bankwise.adapters.startup import Found, StartUp, payloads
+from bankwise.adapters.troubles import Reaction
+
+SILENCES: Final = 3
+"""Unanswered requests in a row before the vehicle itself is asked. ADAPTER.md 4."""
+HOLD_S: Final = 60.0
+"""A PID that stays silent alone is left out this long. Our choice."""
+PENDING_EVERY_S: Final = 30.0
+"""How often pending codes are read. Source: DOMAIN 2."""
+VOLTAGE_EVERY_S: Final = 5.0
+"""How often the adapter's voltmeter is read when PID 42 is missing. Our choice."""
+JUDGE_LINK_AFTER_S: Final = 10.0
+"""When a link is judged slow or not. Our choice."""
+RESYNCS: Final = 3
+"""Failed resyncs in a row before the link is opened anew. ADAPTER.md 8."""
+_IGNITION: Final = "no answer from the vehicle: is the ignition on?"
+
+
+class PollCycle:
+    """Start-up and polling on one link at a time."""
+
+    def __init__(
+        self,
+        link: Link,
+        *,
+        rate: float = 1.0,
+        cancelled: Callable[[], bool] = lambda: False,
+        jitter: random.Random | None = None,
+    ) -> None:
+        """Takes an open link; session time begins now.
+
+        Args:
+            link: the way to the adapter.
+            rate: session seconds a link second, for a car that runs faster.
+            cancelled: asked often while waiting; True ends any wait at once.
+            jitter: spreads the waits; give a seeded one for repeatable runs.
+        """
+        self.clock = SessionClock(link.now(), rate)
+        self.adapter = Adapter(link, self.clock, cancelled)
+        self.found = Found()
+        self.state = LinkState.CONNECTING
+        self.status = "connecting"
+        self.other_vehicle = False
+        """True when the car that came back is not the one before."""
+        self.batching: Batching | None = None
+        self.rates = Rates()
+        self.counts: dict[str, int] = {}
+        """How often each word of the adapter was heard."""
+        self._cancelled = cancelled
+        self._jitter = jitter or random.Random()
+        self._schedule = Schedule(())
+        self._wanted: dict[str, float] | None = None
+        self._slow_link = False
+        self._one_shots: deque[Permitted] = deque()
+        self._strikes: dict[int, int] = {}
+        self._silent = 0
+        self._due: dict[str, float] = {}
+        self._polled = True
+        self._was_up = False
+        self._script = self._run()
+
+    # --- what others may ask for -------------------------------------------------
+
+    def now(self) -> float:
+        """Session time. Unit: seconds."""
+        return self.clock.at(self.adapter.link.now())
+
+    def want(self, rates: Mapping[str, float] | None) -> None:
+        """Other poll rates by signal name, as `Source.want`."""
+        self._wanted = None if rates is None else dict(rates)
+        self._replan()
+
+    def ask(self, *requests: str) -> None:
+        """Asks these once, between polls. Raises GateRefused."""
+        self._one_shots.extend([permit(text) for text in requests])
+
+    def step(self) -> list[Record]:
+        """The next exchange and what it led to. Raises LinkError."""
+        return next(self._script)
+
+    def lost(self, why: str) -> list[Record]:
+        """Notes that the connection is gone; empty when that is known already."""
+        self.status = why
+        if self.state is not LinkState.UP:
+            return []
+        self.state = LinkState.LOST
+        return [LinkRecord(self.now(), "lost", why)]
+
+    def relink(self, link: Link) -> None:
+        """Goes on over another link; start-up begins anew, session time does not."""
+        self.adapter = Adapter(link, self.clock, self._cancelled)
+        self._script = self._run()
+
+    def rest(self) -> list[Record]:
+        """Leaves the adapter at its prompt with the bus closed."""
+        self.adapter.cancelled = lambda: False
+        if not self.adapter.in_step:
+            self.adapter.resync()
+        return [self.adapter.ask("ATPC", COMMAND_S).exchange]
+
+    # --- the script -----------------------------------------------------------------
+
+    def _run(self) -> Iterator[list[Record]]:
+        while True:
+            yield from self._start()
+            yield from self._poll()
+
+    def _start(self) -> Iterator[list[Record]]:
+        """Until a vehicle answers."""
+        backoff = Backoff(self._jitter, first_s=2.0)
+        remembered = self.found.protocol
+        while True:
+            start_up = StartUp(self.adapter, self._tell)
+            for exchange in start_up.adapter_steps():
+                yield self._kept(exchange)
+            for exchange in start_up.bus_steps(remembered):
+                yield self._kept(exchange)
+            if start_up.found.units:
+                break
+            remembered = ""
+            yield from self._wait(backoff.next())
+        for exchange in start_up.vehicle_steps():
+            yield self._kept(exchange)
+        yield self._arrived(start_up.found)
+
+    def _arrived(self, found: Found) -> list[Record]:
+        before = self.found
+        if self._was_up and _differs(before, found):
+            self.other_vehicle = True
+            self.status = "another vehicle answers: this drive ends here"
+        self.found = found
+        self.batching = Batching(found.units, found.protocol, can=found.can)
+        self._slow_link = not found.can
+        self._silent = 0
+        self._strikes.clear()
+        self._replan()
+        if not self._was_up:
+            self._one_shots.extendleft(reversed(self._asked_once()))
+        self._due = {"07": self.now() + PENDING_EVERY_S, "ATRV": self.now()}
+        self._due["judge"] = self.now() + JUDGE_LINK_AFTER_S
+        return [self._up()]
+
+    def _asked_once(self) -> list[Permitted]:
+        once = [
+            request([pid])
+            for pid in (*ONCE_PIDS, ODOMETER)
+            if pid in self.found.supported and pid not in self.found.data
+        ]
+        return [permit(text) for text in ("03", "07", "0A", "0904", *once)]
+
+    def _up(self) -> LinkRecord:
+        state = "back" if self._was_up else "up"
+        self._was_up = True
+        self.state = LinkState.UP
+        self.status = "watching"
+        return LinkRecord(self.now(), state)
+
+    def _poll(self) -> Iterator[list[Record]]:
+        """Until the adapter must be set up again."""
+        resyncs = 0
+        while True:
+            if not self.adapter.in_step:
+                resyncs += 1
+                if resyncs > RESYNCS:
+                    raise LinkLost(f"{self.adapter.link.name} no longer answers")
+                if not self.adapter.resync():
+                    yield []
+                    continue
+            asked, judged = self._exchange()
+            records = self._kept(asked.exchange)
+            if self.adapter.in_step:
+                resyncs = 0
+            trouble = asked.reply.trouble
+            if asked.reply.restarted or (
+                trouble is not None
+                and trouble.reaction in (Reaction.RESET, Reaction.WRONG_PROTOCOL)
+            ):
+                why = trouble.text if trouble else "the adapter restarted"
+                yield records + self.lost(why)
+                self.adapter.drain(POLL_S)
+                return
+            if trouble is not None and trouble.reaction is Reaction.BUS_FAULT:
+                self.status = trouble.text
+            self._silent = self._silent + 1 if judged.silent else 0
+            yield records
+            if self._silent >= SILENCES:
+                yield from self._silence()
+
+    def _exchange(self) -> tuple[Asked, Judged]:
+        now = self.now()
+        one_shot = self._due_one_shot(now)
+        if one_shot is not None:
+            # A refusal or silence here says nothing about the vehicle's presence.
+            return self.adapter.ask(one_shot), Judged()
+        batching = self.batching
+        assert batching is not None
+        pids = self._schedule.next(now, batching.fits)
+        if not pids:
+            pids = (0x00,)
+        text = batching.request(pids, now)
+        asked = self.adapter.ask(text)
+        if asked.exchange.e == CANCELLED:
+            return asked, Judged()
+        judged = batching.judge(pids, asked, now)
+        if not judged.again:
+            self._schedule.asked(pids, now)
+        self.rates.add(now, judged.values)
+        self._strike(pids, judged, now)
+        return asked, judged
+
+    def _strike(self, pids: tuple[int, ...], judged: Judged, now: float) -> None:
+        for pid in judged.answered:
+            self._strikes.pop(pid, None)
+        if len(pids) != 1 or judged.answered or judged.again:
+            return
+        strikes = self._strikes[pids[0]] = self._strikes.get(pids[0], 0) + 1
+        if strikes >= SILENCES:
+            self._schedule.hold(pids[0], now + HOLD_S)
+
+    def _due_one_shot(self, now: float) -> Permitted | None:
+        if self._due.get("judge", now + 1) <= now:
+            del self._due["judge"]
+            slow = self._slow_link or self.rates.per_second(now) < SLOW_LINK_HZ
+            if slow != self._slow_link:
+                self._slow_link = slow
+                self._replan()
+        if self._due.get("07", now + 1) <= now:
+            self._due["07"] = now + PENDING_EVERY_S
+            self._one_shots.append(permit("07"))
+        if self._due.get("ATRV", now + 1) <= now:
+            if 0x42 not in self.found.supported:
+                self._due["ATRV"] = now + VOLTAGE_EVERY_S
+                return permit("ATRV")
+            del self._due["ATRV"]
+        # Every other request at most, so that polling goes on beside them.
+        self._polled, polled = False, self._polled
+        if self._one_shots and polled:
+            return self._one_shots.popleft()
+        self._polled = True
+        return None
+
+    def _silence(self) -> Iterator[list[Record]]:
+        """Asks whether the vehicle is still there, until it is."""
+        backoff = Backoff(self._jitter, first_s=0.5, most_s=5.0)
+        self._silent = 0
+        while True:
+            asked = self.adapter.ask(request([0x00]))
+            records = self._kept(asked.exchange)
+            if _vehicle_answers(payloads(asked, self.found.protocol)):
+                break
+            if self.state is LinkState.UP:
+                records += self.lost(_IGNITION)
+            yield records
+            if not self.adapter.in_step and not self.adapter.resync():
+                raise LinkLost(f"{self.adapter.link.name} no longer answers")
+            yield from self._wait(backoff.next())
+        if self.state is LinkState.UP:
+            yield records
+            return
+        yield records
+        yield from self._again()
+
+    def _again(self) -> Iterator[list[Record]]:
+        """The vehicle is back: who is it?"""
+        start_up = StartUp(self.adapter, self._tell)
+        start_up.found.name = self.found.name
+        start_up.found.protocol = self.found.protocol
+        for exchange in start_up.support_steps():
+            yield self._kept(exchange)
+        for exchange in start_up.vehicle_steps():
+            yield self._kept(exchange)
+        yield self._arrived(start_up.found)
+
+    def _wait(self, seconds: float) -> Iterator[list[Record]]:
+        end = self.adapter.link.now() + seconds
+        while not self._cancelled() and (left := end - self.adapter.link.now()) > 0:
+            self.adapter.drain(min(POLL_S, left))
+            yield []
+
+    def _kept(self, exchange: Exchange) -> list[Record]:
+        if exchange.e is not None:
+            self.counts[exchange.e] = self.counts.get(exchange.e, 0) + 1
+        return [exchange]
+
+    def _tell(self, words: str) -> None:
+        self.status = words
+
+    def _replan(self) -> None:
+        self._schedule.replace(
+            plan(
+                self.found.supported,
+                self.found.layout,
+                self._wanted,
+                slow_link=self._slow_link,
+            )
+        )
+
+
+def _vehicle_answers(answered: list[tuple[str, bytes]]) -> bool:
+    return any(payload[:2] == b"\x41\x00" for _, payload in answered)
+
+
+def _differs(before: Found, after: Found) -> bool:
+    """Whether two start-ups met different vehicles."""
+    if before.vin is not None and after.vin is not None:
+        return before.vin != after.vin
+    return before.protocol != after.protocol

@@ -1,0 +1,320 @@
+"""The live source: one thread that owns the port, the poll cycle and the file.
+
+The whole send-and-receive cycle runs in its own thread, so that a busy screen does not
+stretch the time between request and answer. The screen only takes finished records.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import queue
+import random
+import sys
+import threading
+import uuid
+from collections import deque
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any, Final
+
+import msgspec
+
+from bankwise.adapters.backoff import Backoff
+from bankwise.adapters.cycle import PollCycle
+from bankwise.adapters.errors import AdapterError, LinkError, NoAdapter
+from bankwise.adapters.gate import all_permitted
+from bankwise.adapters.link import Link
+from bankwise.adapters.opening import OpenLink, opener
+from bankwise.adapters.records import (
+    AdapterInfo,
+    EndRecord,
+    FlagRecord,
+    Header,
+    LinkRecord,
+    MarkRecord,
+    Record,
+)
+from bankwise.adapters.session_file import SessionWriter
+from bankwise.adapters.source import LinkState, Recording
+
+SWITCH_S: Final = 0.0005
+"""Longest wait of this thread for a busy screen. Source: ADAPTER.md 3, measured."""
+_STOP_S: Final = 5.0
+"""Longest wait for the thread to close in good order. Our choice."""
+
+
+def wall_clock() -> str:
+    """Now, as a header's `started` has it: RFC 3339, UTC."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+def new_header(
+    started: str,
+    name: str = "",
+    protocol: str = "",
+    port: str | None = None,
+    vehicle: Mapping[str, Any] | None = None,
+) -> Header:
+    """A header for a new session that began at `started`."""
+    return Header(
+        id=str(uuid.uuid4()),
+        started=started,
+        tool=f"bankwise {version('bankwise')}",
+        adapter=AdapterInfo(name=name, protocol=protocol, port=port),
+        vehicle=dict(vehicle or {}),
+    )
+
+
+class Live:
+    """A drive over an adapter, recorded from the first exchange.
+
+    Records wait in memory until the vehicle has answered, because a session's header
+    names its protocol and VIN; nothing is lost meanwhile, nor when it never answers.
+    """
+
+    def __init__(
+        self,
+        url: str,
+        path: Path | None,
+        *,
+        kind: str = "live",
+        clock_rate: float = 1.0,
+        baud: int | None = None,
+        note: str | None = None,
+        vehicle: Mapping[str, Any] | None = None,
+        open_link: OpenLink | None = None,
+        jitter: random.Random | None = None,
+    ) -> None:
+        """Prepares; nothing is opened before `start`.
+
+        Args:
+            url: a serial port or any URL that pyserial knows.
+            path: the session file to write, or None to record nothing.
+            kind: `live` or `simulated`.
+            clock_rate: session seconds a second, for a car that runs faster.
+            baud: a serial port's speed, or None to find it.
+            note: the person's remark about the drive, kept in the header.
+            vehicle: what else is known of the vehicle, kept in the header.
+            open_link: another way to open the link than pyserial.
+            jitter: spreads the waits; give a seeded one for repeatable runs.
+        """
+        self.kind = kind
+        self.header: Header | None = None
+        self.state = LinkState.CONNECTING
+        self.error: AdapterError | None = None
+        """What keeps the link from opening now, or None."""
+        self._url = url
+        self._path = path
+        self._rate = clock_rate
+        self._vehicle = dict(vehicle or {})
+        if note:
+            self._vehicle["note"] = note
+        self._stop = threading.Event()
+        self._open_link = open_link or opener(url, baud, self._tell, self._stop.is_set)
+        self._jitter = jitter or random.Random()
+        self._status = "connecting"
+        self._cycle: PollCycle | None = None
+        self._writer: SessionWriter | None = None
+        self._held: list[Record] = []
+        self._out: deque[Record] = deque()
+        self._notes: queue.SimpleQueue[MarkRecord | FlagRecord] = queue.SimpleQueue()
+        self._asks: queue.SimpleQueue[tuple[str, ...]] = queue.SimpleQueue()
+        self._wants: queue.SimpleQueue[dict[str, float] | None] = queue.SimpleQueue()
+        self._started = ""
+        self._last_t = 0.0
+        self._thread = threading.Thread(
+            target=self._drive, name="bankwise-link", daemon=True
+        )
+
+    # --- for the screen's thread --------------------------------------------------
+
+    @property
+    def status(self) -> str:
+        """What is going on, in plain words."""
+        return self._status
+
+    @property
+    def recording(self) -> Recording:
+        """The state of the session file."""
+        writer = self._writer
+        if writer is None:
+            return Recording(self._path)
+        return Recording(self._path, writer.size, writer.sealed_t, writer.error)
+
+    @property
+    def values_per_s(self) -> float:
+        """Values that arrive a second, over the last five seconds."""
+        cycle = self._cycle
+        return cycle.rates.per_second(cycle.now()) if cycle is not None else 0.0
+
+    @property
+    def word_counts(self) -> dict[str, int]:
+        """How often each word of the adapter was heard."""
+        return dict(self._cycle.counts) if self._cycle is not None else {}
+
+    def start(self) -> None:
+        """Begins in a thread of its own."""
+        sys.setswitchinterval(SWITCH_S)
+        self._thread.start()
+
+    def drain(self) -> list[Record]:
+        """New records since the last call, in order."""
+        records: list[Record] = []
+        with contextlib.suppress(IndexError):
+            while True:
+                records.append(self._out.popleft())
+        return records
+
+    def mark(self, text: str, tag: str | None = None) -> None:
+        """Notes a remark at this moment."""
+        self._notes.put(MarkRecord(self.now(), text, tag))
+
+    def note(self, record: FlagRecord) -> None:
+        """Keeps in the session what the person was told."""
+        self._notes.put(record)
+
+    def ask(self, *requests: str) -> None:
+        """Asks these once, between polls. Raises GateRefused."""
+        all_permitted(requests)
+        self._asks.put(requests)
+
+    def want(self, rates: Mapping[str, float] | None) -> None:
+        """Other poll rates by signal name; None: the usual ones."""
+        self._wants.put(None if rates is None else dict(rates))
+
+    def now(self) -> float:
+        """Session time: seconds since the link was first open; 0 before."""
+        cycle = self._cycle
+        return cycle.now() if cycle is not None else 0.0
+
+    def stop(self) -> None:
+        """Closes in good order and waits for it."""
+        self._stop.set()
+        if self._thread.is_alive():
+            self._thread.join(_STOP_S)
+
+    # --- the thread ------------------------------------------------------------------
+
+    def _tell(self, words: str) -> None:
+        self._status = words
+
+    def _drive(self) -> None:
+        backoff = Backoff(self._jitter)
+        link: Link | None = None
+        try:
+            while not self._stop.is_set():
+                try:
+                    link = self._open_link()
+                    self.error = None
+                    cycle = self._on(link)
+                    self._poll(cycle, backoff)
+                except (LinkError, NoAdapter) as error:
+                    self.error = error
+                    self._broken(str(error))
+                    if link is not None:
+                        link.close()
+                        link = None
+                    self._stop.wait(backoff.next())
+                else:
+                    break
+        finally:
+            self._end(link)
+
+    def _on(self, link: Link) -> PollCycle:
+        if self._cycle is None:
+            self._started = wall_clock()
+            self._cycle = PollCycle(
+                link,
+                rate=self._rate,
+                cancelled=self._stop.is_set,
+                jitter=self._jitter,
+            )
+        else:
+            self._cycle.relink(link)
+        return self._cycle
+
+    def _poll(self, cycle: PollCycle, backoff: Backoff) -> None:
+        while not self._stop.is_set():
+            while not self._asks.empty():
+                cycle.ask(*self._asks.get())
+            while not self._wants.empty():
+                cycle.want(self._wants.get())
+            records = cycle.step()
+            self._status = cycle.status
+            if cycle.state is not self.state:
+                self.state = cycle.state
+                if self.state is LinkState.UP:
+                    backoff.reset()
+            if cycle.other_vehicle:
+                return
+            self._keep(records)
+
+    def _broken(self, why: str) -> None:
+        if self._cycle is not None:
+            self._keep(self._cycle.lost(why))
+            self.state = self._cycle.state
+        self._status = why
+
+    def _keep(self, records: list[Record]) -> None:
+        """Puts records and waiting notes in order of time into file and queue."""
+        notes: list[Record] = []
+        while not self._notes.empty():
+            notes.append(self._notes.get())
+        if notes:
+            records = sorted([*records, *notes], key=lambda record: record.t)
+        for found in records:
+            record = found
+            if record.t < self._last_t:
+                record = _at(record, self._last_t)
+            self._last_t = record.t
+            if self._writer is not None:
+                self._writer.write(record)
+            else:
+                self._held.append(record)
+            if self.header is not None:
+                self._out.append(record)
+        cycle = self._cycle
+        if self.header is None and cycle is not None and cycle.found.units:
+            self._begin_file(cycle)
+
+    def _begin_file(self, cycle: PollCycle | None) -> None:
+        vehicle = dict(self._vehicle)
+        name = protocol = ""
+        if cycle is not None:
+            name, protocol = cycle.found.name, cycle.found.protocol
+            if cycle.found.vin is not None:
+                vehicle["vin"] = cycle.found.vin
+        self.header = new_header(self._started, name, protocol, self._url, vehicle)
+        if self._path is not None:
+            self._writer = SessionWriter(self._path, self.header)
+            for record in self._held:
+                self._writer.write(record)
+        self._out.extend(self._held)
+        self._held.clear()
+
+    def _end(self, link: Link | None) -> None:
+        records: list[Record] = []
+        cycle = self._cycle
+        if link is not None:
+            if cycle is not None:
+                with contextlib.suppress(LinkError):
+                    records += cycle.rest()
+            link.close()
+        t = self.now()
+        records.append(LinkRecord(t, "closed", self._status if self.error else None))
+        self._keep(records)
+        if self.header is None and len(self._held) > 1:
+            self._begin_file(cycle)
+        if self._writer is not None:
+            self._writer.close(max(t, self._last_t))
+        if self.header is not None:
+            self._out.append(EndRecord(max(t, self._last_t)))
+        self.state = LinkState.CLOSED
+
+
+def _at(record: Record, t: float) -> Record:
+    """The same record at another time."""
+    changed: Record = msgspec.structs.replace(record, t=t)
+    return changed

@@ -1,0 +1,195 @@
+"""Start-up: from an open link to a vehicle that answers, without a single sleep.
+
+Every step is an exchange that may fail alone; each is read to its prompt. What the
+vehicle supports is asked for, so that it stands in the session like any other answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Final
+
+from bankwise.adapters.adapter import COMMAND_S, RESTART_S, SEARCH_S, Adapter, Asked
+from bankwise.adapters.current_data import RANGES, bitmap, request
+from bankwise.adapters.errors import NoAdapter
+from bankwise.adapters.frames import Data, answers
+from bankwise.adapters.pids import Layout
+from bankwise.adapters.records import Exchange
+from bankwise.adapters.vehicle_info import VIN, item, text
+
+SETTINGS: Final = ("ATE0", "ATL0", "ATS0", "ATH1", "ATAT1")
+"""Echo off, line feeds off, spaces off, headers on, adaptive timing."""
+CAN: Final = frozenset("6789A")
+"""Protocol numbers that are ISO 15765-4."""
+_FOUR_BANKS_PID: Final = 0x1D
+_ASKED_ONCE: Final = (0x13, 0x1D, 0x1C, 0x51)
+
+
+@dataclass(slots=True)
+class Found:
+    """What start-up learned, filled in step by step.
+
+    Attributes:
+        name: what the adapter calls itself.
+        protocol: the adapter's protocol number, empty until a vehicle answered.
+        voltage: supply voltage at the socket as the adapter said it, or empty.
+        units: supported PIDs of service 01 by control unit.
+        data: data bytes of the PIDs asked once, by PID.
+        vin: or None when the vehicle does not tell it.
+        refused: settings that the adapter did not accept.
+    """
+
+    name: str = ""
+    protocol: str = ""
+    voltage: str = ""
+    units: dict[str, frozenset[int]] = field(default_factory=dict)
+    data: dict[int, bytes] = field(default_factory=dict)
+    vin: str | None = None
+    refused: list[str] = field(default_factory=list)
+
+    @property
+    def can(self) -> bool:
+        """Whether the vehicle speaks CAN."""
+        return self.protocol in CAN
+
+    @property
+    def supported(self) -> frozenset[int]:
+        """PIDs that at least one unit supports."""
+        return frozenset().union(*self.units.values())
+
+    @property
+    def layout(self) -> Layout:
+        """Where the sensor PIDs sit: PID 1D announces four banks."""
+        if _FOUR_BANKS_PID in self.supported and 0x13 not in self.supported:
+            return Layout.FOUR_BANKS
+        return Layout.TWO_BANKS
+
+
+def payloads(asked: Asked, protocol: str) -> list[tuple[str, bytes]]:
+    """Unit and payload of every good answer in an exchange."""
+    if not asked.ok:
+        return []
+    return [
+        (answer.ecu, answer.payload)
+        for answer in answers(asked.exchange, protocol)
+        if isinstance(answer, Data)
+    ]
+
+
+class StartUp:
+    """The steps, each an exchange; what they teach stands in `found`."""
+
+    def __init__(self, adapter: Adapter, tell: Callable[[str], None]) -> None:
+        """Takes an adapter and a place for plain words about progress."""
+        self._adapter = adapter
+        self._tell = tell
+        self.found = Found()
+
+    def adapter_steps(self) -> Iterator[Exchange]:
+        """Wakes the adapter and sets it up.
+
+        Raises:
+            NoAdapter: nothing answered like an adapter.
+            LinkError: the link is gone.
+        """
+        self._tell("waking the adapter")
+        if not self._adapter.resync() and not self._adapter.resync():
+            raise NoAdapter(f"nothing answers like an adapter at {self._link_name}")
+        for command in ("ATWS", "ATZ"):
+            asked = self._adapter.ask(command, RESTART_S)
+            yield asked.exchange
+            if asked.reply.lines and asked.reply.trouble is None:
+                break
+        for command in SETTINGS:
+            yield from self._setting(command)
+        asked = self._adapter.ask("ATI", COMMAND_S)
+        self.found.name = asked.text
+        yield asked.exchange
+        asked = self._adapter.ask("ATRV", COMMAND_S)
+        if asked.ok:
+            self.found.voltage = asked.text
+        yield asked.exchange
+
+    @property
+    def _link_name(self) -> str:
+        return self._adapter.link.name
+
+    def _setting(self, command: str) -> Iterator[Exchange]:
+        asked = self._adapter.ask(command, COMMAND_S)
+        if not asked.reply.finished:
+            self._adapter.resync()
+        if not asked.ok:
+            self.found.refused.append(command)
+        yield asked.exchange
+
+    def bus_steps(self, remembered: str = "") -> Iterator[Exchange]:
+        """Finds the protocol; `found.units` stays empty when no vehicle answers.
+
+        Args:
+            remembered: the protocol number of an earlier connection, tried first.
+        """
+        self._tell("looking for the vehicle's protocol")
+        yield from self._setting(f"ATTPA{remembered}" if remembered else "ATTP0")
+        asked = self._adapter.ask(request([0x00]), SEARCH_S)
+        yield asked.exchange
+        if not asked.reply.finished:
+            self._adapter.resync()
+            return
+        if not asked.ok:
+            trouble = asked.reply.trouble
+            self._tell(trouble.text if trouble else "the vehicle does not answer")
+            return
+        number = self._adapter.ask("ATDPN", COMMAND_S)
+        yield number.exchange
+        self.found.protocol = number.text.upper().removeprefix("A")[:1]
+        self._support(asked, 0x00)
+
+    def support_steps(self) -> Iterator[Exchange]:
+        """Asks for the first support answer again, on the protocol that is known."""
+        asked = self._adapter.ask(request([0x00]))
+        yield asked.exchange
+        self._support(asked, 0x00)
+
+    def vehicle_steps(self) -> Iterator[Exchange]:
+        """Asks what the vehicle supports and who it is."""
+        self._tell("asking what this car can tell")
+        for base in RANGES[1:]:
+            if base not in self.found.supported:
+                break
+            asked = self._adapter.ask(request([base]))
+            yield asked.exchange
+            self._support(asked, base)
+            self._back_in_step(asked)
+        for pid in _ASKED_ONCE:
+            if pid in self.found.supported:
+                asked = self._adapter.ask(request([pid]))
+                yield asked.exchange
+                for _, payload in payloads(asked, self.found.protocol):
+                    if payload[:2] == bytes([0x41, pid]):
+                        self.found.data.setdefault(pid, payload[2:])
+                self._back_in_step(asked)
+        asked = self._adapter.ask("0902")
+        yield asked.exchange
+        self._read_vin(asked)
+        self._back_in_step(asked)
+
+    def _back_in_step(self, asked: Asked) -> None:
+        if not asked.reply.finished:
+            self._adapter.resync()
+
+    def _support(self, asked: Asked, base: int) -> None:
+        for unit, payload in payloads(asked, self.found.protocol):
+            if len(payload) >= 6 and payload[:2] == bytes([0x41, base]):
+                known = self.found.units.get(unit, frozenset())
+                self.found.units[unit] = known | bitmap(base, payload[2:6])
+
+    def _read_vin(self, asked: Asked) -> None:
+        by_unit: dict[str, list[bytes]] = {}
+        for unit, payload in payloads(asked, self.found.protocol):
+            by_unit.setdefault(unit, []).append(payload)
+        for unit_payloads in by_unit.values():
+            found = item(unit_payloads, counted=self.found.can)
+            if found is not None and found[0] == VIN and len(text(found[1])) == 17:
+                self.found.vin = text(found[1])
+                return
