@@ -11,15 +11,10 @@ import queue
 import random
 import sys
 import threading
-import uuid
 from collections import deque
 from collections.abc import Mapping
-from datetime import UTC, datetime
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
-
-import msgspec
 
 from bankwise.adapters.backoff import Backoff
 from bankwise.adapters.cycle import PollCycle
@@ -27,44 +22,21 @@ from bankwise.adapters.errors import AdapterError, LinkError, NoAdapter
 from bankwise.adapters.gate import all_permitted
 from bankwise.adapters.link import Link
 from bankwise.adapters.opening import OpenLink, opener
+from bankwise.adapters.recorder import Recorder, new_header, wall_clock
 from bankwise.adapters.records import (
-    AdapterInfo,
-    EndRecord,
     FlagRecord,
     Header,
     LinkRecord,
     MarkRecord,
     Record,
 )
-from bankwise.adapters.session_file import SessionWriter
 from bankwise.adapters.source import LinkState, Recording
+from bankwise.adapters.startup import Found
 
 SWITCH_S: Final = 0.0005
 """Longest wait of this thread for a busy screen. Source: ADAPTER.md 3, measured."""
 _STOP_S: Final = 5.0
 """Longest wait for the thread to close in good order. Our choice."""
-
-
-def wall_clock() -> str:
-    """Now, as a header's `started` has it: RFC 3339, UTC."""
-    return datetime.now(UTC).isoformat(timespec="milliseconds")
-
-
-def new_header(
-    started: str,
-    name: str = "",
-    protocol: str = "",
-    port: str | None = None,
-    vehicle: Mapping[str, Any] | None = None,
-) -> Header:
-    """A header for a new session that began at `started`."""
-    return Header(
-        id=str(uuid.uuid4()),
-        started=started,
-        tool=f"bankwise {version('bankwise')}",
-        adapter=AdapterInfo(name=name, protocol=protocol, port=port),
-        vehicle=dict(vehicle or {}),
-    )
 
 
 class Live:
@@ -101,12 +73,10 @@ class Live:
             jitter: spreads the waits; give a seeded one for repeatable runs.
         """
         self.kind = kind
-        self.header: Header | None = None
         self.state = LinkState.CONNECTING
         self.error: AdapterError | None = None
         """What keeps the link from opening now, or None."""
         self._url = url
-        self._path = path
         self._rate = clock_rate
         self._vehicle = dict(vehicle or {})
         if note:
@@ -116,19 +86,22 @@ class Live:
         self._jitter = jitter or random.Random()
         self._status = "connecting"
         self._cycle: PollCycle | None = None
-        self._writer: SessionWriter | None = None
-        self._held: list[Record] = []
         self._out: deque[Record] = deque()
         self._notes: queue.SimpleQueue[MarkRecord | FlagRecord] = queue.SimpleQueue()
         self._asks: queue.SimpleQueue[tuple[str, ...]] = queue.SimpleQueue()
         self._wants: queue.SimpleQueue[dict[str, float] | None] = queue.SimpleQueue()
         self._started = ""
-        self._last_t = 0.0
+        self._recorder = Recorder(path, self._header, self._out.append)
         self._thread = threading.Thread(
             target=self._drive, name="bankwise-link", daemon=True
         )
 
     # --- for the screen's thread --------------------------------------------------
+
+    @property
+    def header(self) -> Header | None:
+        """The session's header, once a vehicle has answered."""
+        return self._recorder.header
 
     @property
     def status(self) -> str:
@@ -138,10 +111,7 @@ class Live:
     @property
     def recording(self) -> Recording:
         """The state of the session file."""
-        writer = self._writer
-        if writer is None:
-            return Recording(self._path)
-        return Recording(self._path, writer.size, writer.sealed_t, writer.error)
+        return self._recorder.recording
 
     @property
     def values_per_s(self) -> float:
@@ -197,6 +167,9 @@ class Live:
 
     # --- the thread ------------------------------------------------------------------
 
+    def _header(self, found: Found) -> Header:
+        return new_header(self._started, found, self._url, self._vehicle)
+
     def _tell(self, words: str) -> None:
         self._status = words
 
@@ -250,6 +223,8 @@ class Live:
             if cycle.other_vehicle:
                 return
             self._keep(records)
+            if cycle.found.units:
+                self._recorder.begin(cycle.found)
 
     def _broken(self, why: str) -> None:
         if self._cycle is not None:
@@ -258,63 +233,21 @@ class Live:
         self._status = why
 
     def _keep(self, records: list[Record]) -> None:
-        """Puts records and waiting notes in order of time into file and queue."""
-        notes: list[Record] = []
+        """Records and waiting notes go into the session together."""
         while not self._notes.empty():
-            notes.append(self._notes.get())
-        if notes:
-            records = sorted([*records, *notes], key=lambda record: record.t)
-        for found in records:
-            record = found
-            if record.t < self._last_t:
-                record = _at(record, self._last_t)
-            self._last_t = record.t
-            if self._writer is not None:
-                self._writer.write(record)
-            else:
-                self._held.append(record)
-            if self.header is not None:
-                self._out.append(record)
-        cycle = self._cycle
-        if self.header is None and cycle is not None and cycle.found.units:
-            self._begin_file(cycle)
-
-    def _begin_file(self, cycle: PollCycle | None) -> None:
-        vehicle = dict(self._vehicle)
-        name = protocol = ""
-        if cycle is not None:
-            name, protocol = cycle.found.name, cycle.found.protocol
-            if cycle.found.vin is not None:
-                vehicle["vin"] = cycle.found.vin
-        self.header = new_header(self._started, name, protocol, self._url, vehicle)
-        if self._path is not None:
-            self._writer = SessionWriter(self._path, self.header)
-            for record in self._held:
-                self._writer.write(record)
-        self._out.extend(self._held)
-        self._held.clear()
+            records.append(self._notes.get())
+        self._recorder.keep(records)
 
     def _end(self, link: Link | None) -> None:
-        records: list[Record] = []
         cycle = self._cycle
         if link is not None:
             if cycle is not None:
                 with contextlib.suppress(LinkError):
-                    records += cycle.rest()
+                    self._keep(cycle.rest())
             link.close()
-        t = self.now()
-        records.append(LinkRecord(t, "closed", self._status if self.error else None))
-        self._keep(records)
-        if self.header is None and len(self._held) > 1:
-            self._begin_file(cycle)
-        if self._writer is not None:
-            self._writer.close(max(t, self._last_t))
-        if self.header is not None:
-            self._out.append(EndRecord(max(t, self._last_t)))
+        if cycle is not None:
+            t = cycle.now()
+            why = str(self.error) if self.error is not None else None
+            self._keep([LinkRecord(t, "closed", why)])
+            self._recorder.finish(cycle.found, t)
         self.state = LinkState.CLOSED
-
-
-def _at(record: Record, t: float) -> Record:
-    """The same record at another time."""
-    changed: Record = msgspec.structs.replace(record, t=t)
-    return changed

@@ -1,0 +1,65 @@
+"""A drive without a thread: start-up, polling and marks over any link until a moment.
+
+On a link in virtual time an hour of driving takes as long as its computation, and the
+same car, adapter and seed give the same records.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from bankwise.adapters.cycle import PollCycle
+from bankwise.adapters.link import Link
+from bankwise.adapters.recorder import Recorder, new_header, wall_clock
+from bankwise.adapters.records import Header, LinkRecord, MarkRecord, Record
+from bankwise.adapters.startup import Found
+
+
+def capture(
+    link: Link,
+    until_s: float,
+    *,
+    path: Path | None = None,
+    header_of: Callable[[Found], Header] | None = None,
+    emit: Callable[[Record], None] = lambda _: None,
+    marks: Sequence[MarkRecord] = (),
+    seed: int = 0,
+) -> Header | None:
+    """Drives until session time `until_s` and closes in good order.
+
+    Args:
+        link: an open link; it is closed at the end.
+        until_s: when to end. Unit: seconds of session time.
+        path: the session file to write, or None.
+        header_of: makes the header; by default a new one with a random id.
+        emit: gets every record in order.
+        marks: remarks to note at their times.
+        seed: of the waits between tries.
+
+    Returns:
+        The header; None when nothing was seen at all.
+
+    Raises:
+        LinkError, NoAdapter: the link went away, or nothing on it answers.
+    """
+    started = wall_clock()
+    make = header_of or (lambda found: new_header(started, found, link.name))
+    recorder = Recorder(path, make, emit, durable=False)
+    cycle = PollCycle(link, jitter=random.Random(seed))
+    waiting = sorted(marks, key=lambda mark: mark.t)
+    try:
+        while cycle.now() < until_s:
+            records = cycle.step()
+            while waiting and waiting[0].t <= cycle.now():
+                records.append(waiting.pop(0))
+            recorder.keep(records)
+            if cycle.found.units:
+                recorder.begin(cycle.found)
+        recorder.keep(cycle.rest())
+    finally:
+        recorder.keep([LinkRecord(cycle.now(), "closed")])
+        recorder.finish(cycle.found, cycle.now())
+        link.close()
+    return recorder.header
