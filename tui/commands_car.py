@@ -1,0 +1,81 @@
+"""`bankwise car` and `bankwise stories`: the simulated car for practice and tests."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+app = typer.Typer(rich_markup_mode=None)
+
+
+@app.command(epilog="Example: bankwise stories")
+def stories() -> None:
+    """List the simulated faults and the shipped sessions, a line each."""
+    from bankwise.adapters.car.stories import STORIES
+    from bankwise.replay_logs import shipped
+
+    width = max(map(len, STORIES))
+    typer.echo("Stories, for `bankwise demo` and `bankwise car`:")
+    for name, story in STORIES.items():
+        typer.echo(f"  {name:{width}}  {story.title}")
+    typer.echo("\nShipped sessions, for `bankwise replay` and `bankwise check`:")
+    for name in shipped():
+        title = STORIES[name].title if name in STORIES else ""
+        typer.echo(f"  {name:{width}}  {title}")
+
+
+@app.command(
+    epilog="Example: bankwise car front-sensor-reads-lean --listen 127.0.0.1:35000, "
+    "then in another terminal: bankwise drive --port socket://127.0.0.1:35000"
+)
+def car(
+    story: Annotated[str, typer.Argument(help="`bankwise stories` lists them.")],
+    listen: Annotated[
+        str | None,
+        typer.Option(
+            metavar="HOST:PORT", help="Serve on TCP; port 0 takes a free one."
+        ),
+    ] = None,
+    pty: Annotated[
+        bool, typer.Option("--pty", help="Serve on a pseudo-terminal, like a cable.")
+    ] = False,
+    faster: Annotated[
+        float, typer.Option(min=0.1, metavar="N", help="Run the car's clock N×.")
+    ] = 1.0,
+    cold: Annotated[bool, typer.Option("--cold", help="Start a cold engine.")] = False,
+    console: Annotated[
+        bool,
+        typer.Option("--console", help="Take lines that touch the car; try `help`."),
+    ] = False,
+) -> None:
+    """Serve a simulated car behind a simulated adapter, for practice and tests.
+
+    The drive begins when a program connects. Ctrl-C ends it.
+    """
+    from bankwise.adapters.car.server import serve_adapter
+    from bankwise.adapters.car.stories import STORIES
+    from bankwise.adapters.car.wiring import plug_in
+    from bankwise.tui.errors import CommandError, NoSuchStory
+
+    if story not in STORIES:
+        raise NoSuchStory(story, STORIES)
+    if pty and listen:
+        raise CommandError("--listen and --pty exclude each other")
+    told = STORIES[story]
+
+    def ready(address: str) -> None:
+        typer.echo(f"{told.title}, at {address}")
+        sys.stdout.flush()
+
+    moving = told.car(cold=cold)
+    serve_adapter(
+        plug_in(moving, told.spec, seed=told.seed),
+        listen=listen,
+        pty=pty,
+        faster=faster,
+        ready=ready,
+        touch=getattr(moving, "touch", None),
+        console=console,
+    )

@@ -1,0 +1,81 @@
+"""Commands that talk to an adapter: `record`; with the screen: `drive` and `demo`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+app = typer.Typer(rich_markup_mode=None)
+
+Port = Annotated[
+    str | None,
+    typer.Option(
+        metavar="URL",
+        help="A serial port, socket://host:port, or any pyserial URL. "
+        "Found by itself when there is one adapter.",
+    ),
+]
+Folder = Annotated[
+    Path | None,
+    typer.Option(metavar="DIR", help="Where sessions are kept, for this run."),
+]
+Baud = Annotated[
+    int | None,
+    typer.Option(help="Speed of a serial port; searched for when not given."),
+]
+Note = Annotated[
+    str | None, typer.Option(help="Kept in the session: the car, the complaint.")
+]
+
+Faster = Annotated[
+    float,
+    typer.Option(
+        min=0.1, metavar="N", help="For a simulated car that was started with it."
+    ),
+]
+
+
+@app.command(
+    epilog="Example: bankwise record --port socket://192.168.0.10:35000 --for 600"
+)
+def record(
+    port: Port = None,
+    seconds: Annotated[
+        float | None,
+        typer.Option("--for", min=1, metavar="S", help="Seconds to record."),
+    ] = None,
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", metavar="FILE", help="The file to write."),
+    ] = None,
+    baud: Baud = None,
+    note: Note = None,
+    sessions: Folder = None,
+    faster: Faster = 1.0,
+) -> None:
+    """Record a drive without a screen; Ctrl-C ends it in good order."""
+    import sys
+
+    from bankwise.adapters.live import Live
+    from bankwise.tui.errors import CommandError
+    from bankwise.tui.places import new_session_file, sessions_folder
+    from bankwise.tui.ports import only_adapter
+    from bankwise.tui.recording import record_until
+
+    url = port or only_adapter()
+    path = output or new_session_file(sessions_folder(sessions), "drive")
+    if path.exists():
+        raise CommandError(f"{path} is there already; a session is never overwritten")
+    source = Live(url, path, clock_rate=faster, baud=baud, note=note)
+    tally = record_until(source, seconds, sys.stderr)
+    if source.recording.error is not None:
+        raise CommandError(f"{path}: recording stopped: {source.recording.error}")
+    if tally.up_s is None:
+        kept = f" ({path} holds what was heard)" if path.exists() else ""
+        raise CommandError(f"{url}: {source.status}{kept}")
+    typer.echo(
+        f"{path}: {tally.exchanges:,} exchanges in {source.now():.0f} s, "
+        f"{source.recording.size / 1e6:.1f} MB"
+    )

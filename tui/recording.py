@@ -1,0 +1,120 @@
+"""Live capture without a screen: drains a source and keeps one status line."""
+
+from __future__ import annotations
+
+import signal
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from types import FrameType
+from typing import TextIO
+
+from bankwise.adapters.live import Live
+from bankwise.adapters.records import Exchange, Record
+from bankwise.adapters.source import LinkState
+from bankwise.tui.words import clock, size
+
+_LOOK_S = 0.25
+"""How often the source is drained. Unit: seconds. Our choice: a smooth status line."""
+
+
+@dataclass(slots=True)
+class Tally:
+    """What has come in so far.
+
+    Attributes:
+        exchanges: requests answered or not.
+        up_s: session time at which the vehicle first answered; None if it never did.
+    """
+
+    exchanges: int = 0
+    up_s: float | None = None
+
+
+def record_until(
+    source: Live,
+    seconds: float | None,
+    out: TextIO,
+    seen: Callable[[list[Record]], None] = lambda _: None,
+) -> Tally:
+    """Runs a source until its time is up, it closes, or a person ends it.
+
+    Ctrl-C, and the signal that asks a program to end, close it in good order: the
+    adapter at rest, the file sealed. Without a connection, time runs all the same.
+
+    Args:
+        source: not yet started.
+        seconds: how long to record, counted from the vehicle's first answer. Unit:
+            seconds of session time; None for no end.
+        out: where the status line goes; rewritten in place on a terminal, left out
+            in a pipe.
+        seen: is handed every batch of records.
+    """
+    ended = threading.Event()
+
+    def end(_number: int, _frame: FrameType | None) -> None:
+        ended.set()
+
+    before = {
+        number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)
+    }
+    line = StatusLine(out)
+    tally = Tally()
+    source.start()
+    try:
+        while not ended.wait(_LOOK_S) and source.state is not LinkState.CLOSED:
+            _take(source, tally, seen)
+            now = source.now()
+            if tally.up_s is None and source.state is LinkState.UP:
+                tally.up_s = now
+            line.show(_status(source, tally, now))
+            if seconds is not None and now - (tally.up_s or 0.0) >= seconds:
+                break
+    finally:
+        source.stop()
+        _take(source, tally, seen)
+        line.end()
+        for number, handler in before.items():
+            signal.signal(number, handler)
+    return tally
+
+
+def _take(source: Live, tally: Tally, seen: Callable[[list[Record]], None]) -> None:
+    records = source.drain()
+    tally.exchanges += sum(type(record) is Exchange for record in records)
+    seen(records)
+
+
+class StatusLine:
+    """One line that rewrites itself on a terminal and stays silent elsewhere."""
+
+    def __init__(self, out: TextIO) -> None:
+        self._out = out
+        self._width = 0
+
+    def show(self, text: str) -> None:
+        """Replaces the line."""
+        if self._out.isatty():
+            self._out.write("\r" + text.ljust(self._width))
+            self._out.flush()
+            self._width = len(text)
+
+    def end(self) -> None:
+        """Leaves the line standing and goes to the next."""
+        if self._width:
+            self._out.write("\n")
+            self._out.flush()
+
+
+def _status(source: Live, tally: Tally, now: float) -> str:
+    recording = source.recording
+    if recording.error is not None:
+        kept = f"NOT RECORDING: {recording.error}"
+    elif recording.path is None:
+        kept = "not recording"
+    else:
+        kept = f"recording {size(recording.size)}"
+    return (
+        f"{clock(now)}  {kept}  {tally.exchanges:,} exchanges  "
+        f"{source.values_per_s:.0f} values/s  {source.status}"
+    )

@@ -1,0 +1,148 @@
+"""Numbers, times and states as the screen writes them.
+
+A true minus, one form of time everywhere, and words where there is no number.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+NO_VALUE = "–"
+MINUS = "−"
+
+_MINUTE, _HOUR = 60, 3600
+
+FUEL_STATUS = {
+    0: "engine off",
+    1: "open: cold",
+    2: "closed loop",
+    4: "open: demand",
+    8: "OPEN: FAULT",
+    16: "CLOSED: FAULT",
+}
+"""Fuel system status in words. Source: from memory of SAE J1979, PID 03."""
+
+_FAULTY = (8, 16)
+
+DRIVING = (
+    "engine off",
+    "cranking",
+    "idle",
+    "cruise",
+    "acceleration",
+    "wide open",
+    "closed throttle",
+    "fuel cut",
+    "part load",
+)
+"""Driving states in words, by the engine's number."""
+
+
+def number(value: float | None, decimals: int = 1, sign: bool = False) -> str:
+    """A number with a true minus; an en dash when there is none."""
+    if value is None or not math.isfinite(value):
+        return NO_VALUE
+    text = f"{value:+.{decimals}f}" if sign else f"{value:.{decimals}f}"
+    if float(text) == 0:
+        text = text.lstrip("+-")
+        text = f"+{text}" if sign else text
+    return text.replace("-", MINUS)
+
+
+def clock(t_s: float, tenths: bool = False) -> str:
+    """Session time as `m:ss`, or `h:mm:ss` from an hour on."""
+    sign = MINUS if t_s < 0 else ""
+    if tenths:
+        total = math.floor(abs(t_s) * 10) / 10
+        rest = f"{total % _MINUTE:04.1f}"
+    else:
+        total = math.floor(abs(t_s))
+        rest = f"{int(total) % _MINUTE:02d}"
+    minutes = int(total // _MINUTE)
+    if minutes < _HOUR // _MINUTE:
+        return f"{sign}{minutes}:{rest}"
+    return f"{sign}{minutes // 60}:{minutes % 60:02d}:{rest}"
+
+
+def parse_clock(text: str) -> float | None:
+    """Seconds from `90`, `1:30` or `1:02:03`; None when it is not a time."""
+    parts = text.strip().split(":")
+    try:
+        values = [float(part) for part in parts]
+    except ValueError:
+        return None
+    if not 1 <= len(values) <= 3 or not all(map(math.isfinite, values)):
+        return None
+    total = 0.0
+    for value in values:
+        total = total * _MINUTE + value
+    return total if total >= 0 else None
+
+
+def size(count: int) -> str:
+    """Bytes in the largest unit that keeps the number above one."""
+    amount = float(count)
+    for unit in ("B", "kB", "MB"):
+        if amount < 1000:
+            return f"{amount:.0f} {unit}" if unit == "B" else f"{amount:.1f} {unit}"
+        amount /= 1000
+    return f"{amount:.2f} GB"
+
+
+def rate(hz: float) -> str:
+    """Samples a second, short enough for a margin."""
+    if not math.isfinite(hz) or hz <= 0:
+        return ""
+    return f"{hz:.0f}/s" if hz >= 3 else f"{hz:.1f}/s"
+
+
+def fuel_status(value: float) -> tuple[str, bool]:
+    """The loop status in words, and whether it is a fault."""
+    if not math.isfinite(value):
+        return "loop unknown", False
+    code = int(value)
+    return FUEL_STATUS.get(code, f"status {code}"), code in _FAULTY
+
+
+def driving(state: float, warm: float) -> str:
+    """The driving state, and whether the engine is warm, as far as they are known."""
+    words = []
+    if math.isfinite(state) and 0 <= int(state) < len(DRIVING):
+        words.append(DRIVING[int(state)])
+    if math.isfinite(warm):
+        words.append("warm" if warm else "cold")
+    return ", ".join(words)
+
+
+def wrap(text: str, width: int) -> list[str]:
+    """Lines of at most `width` cells, broken at spaces; a longer word is cut."""
+    lines: list[str] = []
+    line = ""
+    for word in _pieces(text, max(width, 1)):
+        if not line:
+            line = word
+        elif len(line) + 1 + len(word) <= width:
+            line = f"{line} {word}"
+        else:
+            lines.append(line)
+            line = word
+    return [*lines, line] if line else lines
+
+
+def _pieces(text: str, width: int) -> Iterable[str]:
+    for word in text.split():
+        for start in range(0, len(word), width):
+            yield word[start : start + width]
+
+
+def clip(text: str, width: int) -> str:
+    """The text, cut with an ellipsis when it is longer than `width`."""
+    if len(text) <= width:
+        return text
+    return text[: max(width - 1, 0)] + "…" if width > 0 else ""
+
+
+def sentence(text: str) -> str:
+    """The text with a capital first letter."""
+    return text[:1].upper() + text[1:]
