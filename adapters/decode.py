@@ -1,0 +1,339 @@
+"""Records into columns: exchanges of one shape together, odd ones frame by frame.
+
+A value is taken only when service, PID and length of the answer match the request and
+the answer holds all that was asked and the unit claims. Both ways of reading give the
+same columns, and so does any way of cutting a session into pieces: rows are placed in
+file order, and whatever changes the meaning of later rows (a support bitmap, a unit
+that answers for the first time) takes effect at its own place in the file.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from bankwise.adapters.asked import Asked, asked
+from bankwise.adapters.control_units import BITMAPS, VOLTAGE, ControlUnits
+from bankwise.adapters.frames import answers
+from bankwise.adapters.one_answer import OneAnswer, one_answer
+from bankwise.adapters.pids import PIDS, decode
+from bankwise.adapters.records import (
+    CodesRecord,
+    Exchange,
+    Header,
+    LinkRecord,
+    MarkRecord,
+    Record,
+)
+from bankwise.adapters.shapes import Digits, Plan, digits_of, plan
+from bankwise.signals.columns import (
+    CodeRead,
+    Columns,
+    Floats,
+    LinkChange,
+    Mark,
+    Vehicle,
+)
+
+_PLAN_TRIES = 8
+"""Exchanges of one shape tried as its model before the shape counts as odd."""
+
+_SAME_READ_S = 10.0
+"""A `codes` record this close to its exchange says the same once more.
+
+Unit: seconds. Source: our choice, because a code read takes a second or two.
+"""
+
+Indices = npt.NDArray[np.intp]
+Shape = tuple[str, tuple[int, ...]]
+
+
+@dataclass(slots=True)
+class _Model:
+    """What is known of a shape: its plan, or how often making one has failed."""
+
+    plan: Plan | None = None
+    tries: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """Exchanges of one shape that keep to its plan, in file order."""
+
+    plan: Plan
+    request: Asked
+    rows: Indices
+    digits: Digits
+
+
+@dataclass(slots=True)
+class _Samples:
+    """Samples of one signal by row, before they are put in file order."""
+
+    rows: list[Indices] = field(default_factory=list)
+    values: list[Floats] = field(default_factory=list)
+
+
+def vehicle_of(header: Header) -> Vehicle:
+    """What a session's header says of the car."""
+    told = header.vehicle
+    litres = told.get("displacement_l")
+    if not isinstance(litres, int | float) or not 0 < litres < 20:
+        litres = None
+    return Vehicle(
+        _words(told.get("vin")),
+        _words(told.get("note")),
+        None if litres is None else float(litres),
+    )
+
+
+def _words(value: Any) -> str | None:
+    return value if isinstance(value, str) and value else None
+
+
+def _nothing(_t: float) -> None:
+    return None
+
+
+class Decoder:
+    """Turns records into columns as they come.
+
+    Args:
+        header: of the session; names the protocol and the car.
+        before_change: called with a record's time before it changes what the
+            columns say of the car (`supported`, `vehicle`); everything earlier is
+            in the columns by then.
+    """
+
+    def __init__(
+        self, header: Header, before_change: Callable[[float], None] = _nothing
+    ) -> None:
+        self.columns = Columns(vehicle=vehicle_of(header))
+        self.units = ControlUnits()
+        """What is known of the control units."""
+        self.rejects: Counter[str] = Counter()
+        """Answers that gave no value, counted by why."""
+        self.exchanges = 0
+        """Exchanges seen."""
+        self._protocol = header.adapter.protocol
+        self._before_change = before_change
+        self._models: dict[Shape, _Model] = {}
+        self._records: Sequence[Record] = ()
+        self._groups: list[_Group] = []
+        self._told: list[tuple[int, OneAnswer]] = []
+
+    def feed(self, records: Sequence[Record]) -> None:
+        """Decodes more records; the result does not depend on how they are cut."""
+        if not records:
+            return
+        self._records = records
+        start = 0
+        for row in self._sort_out():
+            record = records[row]
+            if not isinstance(record, Exchange):
+                self._event(record)
+                continue
+            told = self._checked(one_answer(record, self._protocol))
+            units = self._taught(told)
+            if units is not None or (told.vin and not self.columns.vehicle.vin):
+                self._place(start, row)
+                start = row
+                self._change(record.t, units, told.vin)
+            self._told.append((row, told))
+            self._read_codes(record, told)
+        self._place(start, len(records))
+        self.columns.end_s = max(self.columns.end_s, records[-1].t)
+        self._records, self._groups = (), []
+
+    def _sort_out(self) -> list[int]:
+        """Groups what keeps to a plan; the rows of everything else, in order."""
+        by_shape: dict[Shape, list[int]] = {}
+        odd: list[int] = []
+        for row, record in enumerate(self._records):
+            if type(record) is not Exchange:
+                odd.append(row)
+            elif record.e:
+                self.exchanges += 1
+                odd.append(row)
+            else:
+                self.exchanges += 1
+                shape = (record.q, tuple(map(len, record.a)))
+                rows = by_shape.get(shape)
+                if rows is None:
+                    by_shape[shape] = [row]
+                else:
+                    rows.append(row)
+        for shape, rows in by_shape.items():
+            odd.extend(self._fit(shape, rows))
+        odd.sort()
+        return odd
+
+    def _fit(self, shape: Shape, rows: list[int]) -> list[int]:
+        """Groups the rows of one shape that keep to its plan; returns the others."""
+        request = asked(shape[0])
+        if request is None or not request.pids or not BITMAPS.isdisjoint(request.pids):
+            return rows
+        model = self._models.setdefault(shape, _Model())
+        odd: list[int] = []
+        while model.plan is None and model.tries < _PLAN_TRIES and len(odd) < len(rows):
+            row = rows[len(odd)]
+            lines = self._exchange(row).a
+            told = answers(self._exchange(row), self._protocol)
+            model.plan = plan(lines, request, told, self._protocol)
+            model.tries += 1
+            odd.append(row)
+        rest = rows[len(odd) :]
+        if not rest:
+            return odd
+        if model.plan is None:
+            return rows
+        digits = digits_of([self._exchange(row).a for row in rest], sum(shape[1]))
+        if digits is None:
+            return rows
+        good = model.plan.matches(digits)
+        where = np.array(rest, dtype=np.intp)
+        odd.extend(where[~good].tolist())
+        self._groups.append(_Group(model.plan, request, where[good], digits[good]))
+        return odd
+
+    def _exchange(self, row: int) -> Exchange:
+        record = self._records[row]
+        assert isinstance(record, Exchange)
+        return record
+
+    def _checked(self, told: OneAnswer) -> OneAnswer:
+        """The same without units that left out something they claim to have."""
+        for unit in list(told.data):
+            if not self.units.complete(unit, told.pids, told.data[unit]):
+                del told.data[unit]
+                told.rejects.append("incomplete")
+        self.rejects.update(told.rejects)
+        return told
+
+    def _taught(self, told: OneAnswer) -> ControlUnits | None:
+        """What is known of the units afterwards; None when nothing is new."""
+        if not told.data and told.volts is None:
+            return None
+        units = self.units.copy()
+        new = False
+        for unit, data in told.data.items():
+            new |= units.learn(unit, data)
+        if told.volts is not None and not units.adapter_voltage:
+            new = units.adapter_voltage = True
+        return units if new else None
+
+    def _change(self, t: float, units: ControlUnits | None, vin: str) -> None:
+        """Puts new knowledge to use, after telling that something changes."""
+        vehicle = self.columns.vehicle
+        if vin and not vehicle.vin:
+            vehicle = replace(vehicle, vin=vin)
+        if units is None:
+            units = self.units
+        supported = units.supported
+        if supported != self.columns.supported or vehicle is not self.columns.vehicle:
+            self.columns.end_s = max(self.columns.end_s, t)
+            self._before_change(t)
+        self.units = units
+        self.columns.supported = supported
+        self.columns.vehicle = vehicle
+
+    def _place(self, start: int, stop: int) -> None:
+        """Puts the samples of rows from `start` to before `stop` into the columns."""
+        found: dict[str, _Samples] = {}
+        unit = self.units.primary
+        if unit is not None:
+            for group in self._groups:
+                self._grouped(group, unit, start, stop, found)
+        for row, told in self._told:
+            where = np.array([row], dtype=np.intp)
+            if unit in told.data:
+                for pid, data in told.data[unit].items():
+                    table = np.frombuffer(data, dtype=np.uint8)[None, :]
+                    self._decoded(pid, table, where, found)
+            if told.volts is not None and not self._knows_voltage(unit):
+                samples = found.setdefault("module_v", _Samples())
+                samples.rows.append(where)
+                samples.values.append(np.array([told.volts]))
+        self._told = []
+        for name, samples in found.items():
+            self._append(name, samples)
+
+    def _knows_voltage(self, unit: str | None) -> bool:
+        return unit is not None and self.units.knows(unit, VOLTAGE)
+
+    def _grouped(
+        self,
+        group: _Group,
+        unit: str,
+        start: int,
+        stop: int,
+        found: dict[str, _Samples],
+    ) -> None:
+        first, last = np.searchsorted(group.rows, (start, stop))
+        pids = group.plan.data.get(unit)
+        if first == last or pids is None:
+            return
+        if not self.units.complete(unit, group.request.pids, pids):
+            self.rejects["incomplete"] += int(last - first)
+            return
+        rows, digits = group.rows[first:last], group.digits[first:last]
+        for pid in pids:
+            self._decoded(pid, group.plan.bytes_of(unit, pid, digits), rows, found)
+
+    def _decoded(
+        self, pid: int, data: Digits, rows: Indices, found: dict[str, _Samples]
+    ) -> None:
+        if not PIDS[pid].fields:
+            return
+        for name, values, exists in decode(pid, data, self.units.layout):
+            samples = found.setdefault(name, _Samples())
+            samples.rows.append(rows[exists])
+            samples.values.append(values[exists])
+
+    def _append(self, name: str, samples: _Samples) -> None:
+        """Appends samples in file order; a time never goes back."""
+        rows = np.concatenate(samples.rows)
+        if not len(rows):
+            return
+        order = np.argsort(rows, kind="stable")
+        rows = rows[order]
+        exchanges = [self._exchange(row) for row in rows.tolist()]
+        d = np.maximum(np.array([x.d for x in exchanges]), 0.0)
+        t = np.array([x.t for x in exchanges]) + d / 2
+        column = self.columns[name]
+        if len(column):
+            t[0] = max(t[0], column.t[-1])
+        t = np.maximum.accumulate(t)
+        self.columns.extend(name, t, np.concatenate(samples.values)[order], d)
+
+    def _event(self, record: Record) -> None:
+        columns = self.columns
+        if isinstance(record, MarkRecord):
+            columns.marks.append(Mark(record.t, record.text, record.tag or ""))
+        elif isinstance(record, LinkRecord):
+            columns.link.append(LinkChange(record.t, record.state, record.why or ""))
+        elif isinstance(record, CodesRecord):
+            self._note_codes(CodeRead(record.t, record.when, record.codes))
+
+    def _read_codes(self, record: Exchange, told: OneAnswer) -> None:
+        if told.when:
+            self._note_codes(CodeRead(record.middle, told.when, told.codes))
+
+    def _note_codes(self, read: CodeRead) -> None:
+        """Keeps a code read, unless it repeats the one just before it."""
+        codes = self.columns.codes
+        last = next((c for c in reversed(codes) if c.when == read.when), None)
+        if (
+            last is not None
+            and read.t - last.t <= _SAME_READ_S
+            and sorted(last.codes) == sorted(read.codes)
+        ):
+            return
+        if codes:
+            read = replace(read, t=max(read.t, codes[-1].t))
+        codes.append(read)
