@@ -8,10 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from bankwise.adapters.code_reading import code_name
-from bankwise.adapters.pids import PIDS, Layout, decode
+from bankwise.adapters.pids import PIDS, Layout, decode_one
 from bankwise.signals.evidence import FreezeFrame
 
 CODE_PID = 0x02
@@ -44,10 +42,7 @@ def freeze_frames(
         if number == CODE_PID:
             codes[frame] = code_name(*data) if any(data) else None
             continue
-        row = np.frombuffer(data, dtype=np.uint8)[None, :]
-        for name, value, exists in decode(number, row, layout):
-            if exists[0]:
-                values.setdefault(frame, {})[name] = float(value[0])
+        values.setdefault(frame, {}).update(decode_one(number, data, layout))
     return tuple(
         FreezeFrame(unit, frame, codes.get(frame), values.get(frame, {}))
         for frame in sorted(codes.keys() | values.keys())

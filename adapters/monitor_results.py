@@ -14,6 +14,7 @@ from bankwise.signals.evidence import MonitorResult
 
 _SIGNED_FROM = 0x80
 _RECORD = 9
+_OLDER_RECORD = 7
 _ENDS = {False: (b"\x00\x00", b"\xff\xff"), True: (b"\x80\x00", b"\x7f\xff")}
 """Lowest and highest two bytes, by sign: a limit there is no limit."""
 
@@ -167,3 +168,34 @@ def results_in(payload: bytes, unit: str) -> tuple[MonitorResult, ...] | None:
             )
         )
     return tuple(out)
+
+
+def older_result(payload: bytes, unit: str) -> MonitorResult | None:
+    """The result in one answer to service 06 before CAN; None when too short.
+
+    Test, component and limit are the maker's own there, so numbers stay raw: `46`,
+    test, component with the limit's side in its top bit (set: lowest, clear:
+    highest), value, limit. From memory of SAE J1979.
+    """
+    if len(payload) != _OLDER_RECORD:
+        return None
+    test, component = payload[1], payload[2]
+    value = int.from_bytes(payload[3:5], "big")
+    limit = int.from_bytes(payload[5:7], "big")
+    lowest = bool(component & 0x80)
+    return MonitorResult(
+        unit,
+        test,
+        component & 0x7F,
+        0,
+        "engine",
+        f"maker's monitor {test:02X}",
+        f"component {component & 0x7F:02X}",
+        value,
+        limit if lowest else 0.0,
+        0xFFFF if lowest else limit,
+        "",
+        scaled=False,
+        has_low=lowest,
+        has_high=not lowest,
+    )

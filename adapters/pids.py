@@ -286,6 +286,18 @@ def decode(
         yield name, raw.astype(np.float64) * field.scale + field.offset, exists
 
 
+def decode_one(number: int, data: bytes, layout: Layout) -> dict[str, float]:
+    """Values of one answer by signal name; empty when its length is wrong."""
+    if number not in PIDS or len(data) != PIDS[number].length:
+        return {}
+    row = np.frombuffer(data, dtype=np.uint8)[None, :]
+    return {
+        name: float(value[0])
+        for name, value, exists in decode(number, row, layout)
+        if exists[0]
+    }
+
+
 def encode(number: int, values: Mapping[str, float], layout: Layout) -> bytes:
     """The data bytes of one PID for given values, clipped to what it can carry.
 

@@ -1,0 +1,281 @@
+"""The snapshot of codes and their history: what to ask, and what the answers say.
+
+Both are pure functions of the exchanges so far. `next_requests` names what is still to
+be asked; ask it, and call again until nothing is left. `snapshot` reads the newest
+answer to each request. So a recorded session gives the same snapshot as the car did.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from bankwise.adapters import code_reading, freeze_frame, monitor_results, vehicle_info
+from bankwise.adapters.frames import (
+    Answer,
+    BusFault,
+    Data,
+    Malformed,
+    Negative,
+    Silent,
+    answers,
+)
+from bankwise.adapters.pids import PIDS, Layout, decode_one
+from bankwise.adapters.readiness import monitor_status
+from bankwise.adapters.records import Exchange, Record
+from bankwise.signals.evidence import (
+    CodeReading,
+    FreezeFrame,
+    MonitorResult,
+    MonitorStatus,
+    Snapshot,
+    UnitCodes,
+    UnitInfo,
+)
+
+CAN_PROTOCOLS: Final = frozenset("6789BC")
+COUNTERS: Final = (0x21, 0x30, 0x31, 0x4D, 0x4E)
+"""PIDs of service 01 that tell of clearing and the lamp."""
+_INFORMATION: Final = (0x02, 0x04, 0x06, 0x08, 0x0A)
+_FIRST: Final = ("0101", "03", "07", "0A", "020000", "0900")
+_BITMAPS: Final = range(0x00, 0x100, 0x20)
+"""Numbers whose answer says which of the next 32 numbers exist."""
+_SUPPORT: Final = ("0100", "0120", "0140")
+
+_REFUSALS: Final = {
+    0x10: "refused",
+    0x11: "not supported",
+    0x12: "not supported",
+    0x22: "refused: conditions not right",
+    0x31: "not supported",
+    0x78: "still working when asked",
+}
+"""Words for refusals. Source: ISO 14229 response codes, from memory."""
+
+
+@dataclass(slots=True)
+class _Asked:
+    """The newest exchange of each request, and its answers by control unit."""
+
+    on_can: bool
+    newest: dict[str, Exchange] = field(default_factory=dict)
+    answers: dict[str, list[Answer]] = field(default_factory=dict)
+
+    def payloads(self, request: str) -> dict[str, list[bytes]]:
+        """Payloads by control unit, each in the order received."""
+        out: dict[str, list[bytes]] = {}
+        for answer in self.answers.get(request, ()):
+            if isinstance(answer, Data):
+                out.setdefault(answer.ecu, []).append(answer.payload)
+        return out
+
+
+def plain(request: str) -> str:
+    """The request without the expected-answer digit that adapters accept."""
+    text = request.upper()
+    return text[:-1] if len(text) % 2 else text
+
+
+def _asked(records: Iterable[Record], protocol: str) -> _Asked:
+    out = _Asked(protocol in CAN_PROTOCOLS)
+    for record in records:
+        if isinstance(record, Exchange) and record.q[:2].upper() != "AT":
+            request = plain(record.q)
+            if request in out.newest and record.e and not out.newest[request].e:
+                continue  # an earlier good reading outlives a later silence
+            out.newest[request] = record
+    wanted = [q for q in out.newest if q[:2] != "01" or q in _STATUS_REQUESTS]
+    out.answers = {q: answers(out.newest[q], protocol) for q in wanted}
+    return out
+
+
+_STATUS_REQUESTS: Final = {
+    "0101",
+    "0141",
+    *_SUPPORT,
+    *(f"01{number:02X}" for number in COUNTERS),
+}
+
+
+def _bitmap_numbers(payload: bytes, width: int) -> set[int]:
+    """Numbers that one bitmap answer announces. `width`: bytes before the bitmap."""
+    bits = payload[width : width + 4]
+    if len(bits) < 4:
+        return set()
+    start = payload[1]
+    word = int.from_bytes(bits, "big")
+    return {start + 1 + i for i in range(32) if word >> (31 - i) & 1}
+
+
+def _supported(asked: _Asked, requests: Iterable[str], width: int) -> set[int]:
+    return {
+        number
+        for request in requests
+        for payloads in asked.payloads(request).values()
+        for payload in payloads
+        for number in _bitmap_numbers(payload, width)
+    }
+
+
+def next_requests(records: Sequence[Record], protocol: str) -> tuple[str, ...]:
+    """What a snapshot still needs to ask, given what was asked since it began.
+
+    Args:
+        records: the records since the snapshot began.
+        protocol: the adapter's protocol number.
+    """
+    asked = _asked(records, protocol)
+    wanted = list(_FIRST)
+    wanted += [f"01{number:02X}" for number in _status_pids(asked)]
+    frame_bitmaps = [f"02{start:02X}00" for start in _BITMAPS]
+    frame = _supported(asked, frame_bitmaps, 3)
+    wanted += [f"02{n:02X}00" for n in sorted(frame | {0x02}) if n in PIDS]
+    info = _supported(asked, ["0900"], 2 if asked.on_can else 3)
+    wanted += [f"09{n:02X}" for n in sorted(info & set(_INFORMATION))]
+    starts = [f"06{start:02X}" for start in _BITMAPS]
+    monitors = _supported(asked, starts, 2 if asked.on_can else 3)
+    wanted += ["0600", *(f"06{n:02X}" for n in sorted(monitors))]
+    return tuple(q for q in dict.fromkeys(wanted) if q not in asked.newest)
+
+
+def _status_pids(asked: _Asked) -> list[int]:
+    known = _supported(asked, _SUPPORT, 2)
+    if not known:
+        return []
+    return sorted(known & {0x41, *COUNTERS}) + sorted(known & {0x20, 0x40})
+
+
+def _trouble(asked: _Asked, request: str) -> tuple[str, ...]:
+    """Why a request gave nothing, a sentence a cause; empty when it gave something."""
+    exchange = asked.newest.get(request)
+    if exchange is None:
+        return ("never asked",)
+    words = []
+    for answer in asked.answers[request]:
+        match answer:
+            case Negative():
+                word = _REFUSALS.get(answer.nrc, f"refused with code {answer.nrc:02X}")
+                words.append(f"{answer.ecu}: {word}")
+            case BusFault():
+                words.append(f"adapter said {answer.word}")
+            case Malformed():
+                words.append(f"damaged answer: {answer.why}")
+            case Silent():
+                words.append("no answer")
+    if not words and not asked.payloads(request):
+        words.append("no answer")
+    return tuple(words)
+
+
+def _reading(asked: _Asked, service: str, when: str) -> CodeReading:
+    exchange = asked.newest.get(service)
+    trouble = list(_trouble(asked, service))
+    units = []
+    for unit, payloads in sorted(asked.payloads(service).items()):
+        lists = [code_reading.codes_in(p, counted=asked.on_can) for p in payloads]
+        if any(found is None for found in lists):
+            trouble.append(f"{unit}: answer shorter than it says")
+            continue
+        units.append(UnitCodes(unit, tuple(c for found in lists for c in found or ())))
+    return CodeReading(
+        when, None if exchange is None else exchange.t, tuple(units), tuple(trouble)
+    )
+
+
+def _statuses(asked: _Asked, request: str) -> dict[str, MonitorStatus]:
+    out = {}
+    for unit, payloads in sorted(asked.payloads(request).items()):
+        status = monitor_status(payloads[-1][2:6])
+        if status is not None:
+            out[unit] = status
+    return out
+
+
+def _frames(asked: _Asked, layout: Layout) -> tuple[FreezeFrame, ...]:
+    triples: dict[str, list[tuple[int, int, bytes]]] = {}
+    for request in asked.newest:
+        if request[:2] != "02":
+            continue
+        for unit, payloads in asked.payloads(request).items():
+            for payload in payloads:
+                triples.setdefault(unit, []).extend(freeze_frame.pieces(payload) or ())
+    return tuple(
+        frame
+        for unit in sorted(triples)
+        for frame in freeze_frame.freeze_frames(unit, triples[unit], layout)
+    )
+
+
+def _results(asked: _Asked) -> tuple[MonitorResult, ...]:
+    found: list[MonitorResult] = []
+    for request in sorted(asked.newest):
+        if request[:2] != "06" or int(request[2:4] or "0", 16) in _BITMAPS:
+            continue
+        for unit, payloads in sorted(asked.payloads(request).items()):
+            for payload in payloads:
+                if asked.on_can:
+                    found += monitor_results.results_in(payload, unit) or ()
+                elif result := monitor_results.older_result(payload, unit):
+                    found.append(result)
+    return tuple(found)
+
+
+def _units(asked: _Asked) -> tuple[UnitInfo, ...]:
+    items: dict[str, dict[int, bytes]] = {}
+    for request in asked.newest:
+        if request[:2] != "09" or request == "0900":
+            continue
+        for unit, payloads in asked.payloads(request).items():
+            found = vehicle_info.item(payloads, counted=asked.on_can)
+            if found is not None:
+                items.setdefault(unit, {})[found[0]] = found[1]
+    return tuple(vehicle_info.unit_info(unit, items[unit]) for unit in sorted(items))
+
+
+def _counters(asked: _Asked) -> dict[str, float]:
+    out: dict[str, float] = {}
+    for number in COUNTERS:
+        for payloads in asked.payloads(f"01{number:02X}").values():
+            out |= decode_one(number, payloads[-1][2:], Layout.TWO_BANKS)
+    return out
+
+
+_READABLE: Final = {
+    "0101": "monitor status",
+    "03": "stored codes",
+    "07": "pending codes",
+    "0A": "permanent codes",
+    "020200": "freeze frame",
+}
+
+
+def snapshot(
+    records: Iterable[Record], protocol: str, layout: Layout = Layout.TWO_BANKS
+) -> Snapshot:
+    """Everything the records say about codes and their history.
+
+    Args:
+        records: exchanges in order; other records are passed over.
+        protocol: the adapter's protocol number.
+        layout: which places the sensor PIDs of a freeze frame stand for.
+    """
+    asked = _asked(records, protocol)
+    unread = [
+        f"{name}: {'; '.join(why)}"
+        for request, name in _READABLE.items()
+        if (why := _trouble(asked, request))
+    ]
+    return Snapshot(
+        {
+            when: _reading(asked, service, when)
+            for service, when in code_reading.SERVICES.items()
+        },
+        _statuses(asked, "0101"),
+        _statuses(asked, "0141"),
+        _frames(asked, layout),
+        _results(asked),
+        _units(asked),
+        _counters(asked),
+        tuple(unread),
+    )
