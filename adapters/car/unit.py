@@ -1,0 +1,374 @@
+"""A control unit: answers the services of SAE J1979 from a car's readings and memory.
+
+What it supports is computed from the readings the car has, never listed. On CAN a
+message may carry several PIDs; on the older protocols each message is one frame, with
+the other layouts of services 03, 07, 0A and 09.
+
+Source: service layouts from memory of SAE J1979 and ISO 15031-5; the examples of
+DOMAIN 6 are tests. Not supported and addressed to everyone means silence; addressed to
+one unit it is refused (from memory of ISO 15765-4 and ISO 14229).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+from bankwise.adapters.car import information
+from bankwise.adapters.car.evidence import EMPTY, Evidence, Monitor, TestResult
+from bankwise.adapters.car.framing import ENGINE, LEGACY_ROOM, Address
+from bankwise.adapters.car.information import UnitNames
+from bankwise.adapters.pids import PIDS, Field, Layout, Pid, encode, signal_name
+
+MOST_PIDS = 6
+"""PIDs in one request on CAN. Source: from memory of SAE J1979."""
+
+REFUSED_SERVICE, REFUSED_PART, REFUSED_NOW, REFUSED_RANGE = 0x11, 0x12, 0x22, 0x31
+BUSY, PENDING = 0x21, 0x78
+"""Negative response codes. Source: from memory of ISO 14229-1."""
+
+_NEGATIVE = 0x7F
+_POSITIVE = 0x40
+_BLOCK = 0x20
+_FIXED_PIDS = {0x01: 4, 0x1C: 1, 0x41: 4}
+_SECOND_CHOICE = frozenset({0x22, 0x59, 0x66, 0x67, 0x68, 0x87})
+"""PIDs whose signals a lower number carries too: not offered unless asked for."""
+
+_NOT_FROZEN = frozenset({0x01, 0x13, 0x1C, 0x1D, 0x1F, 0x41, 0x51})
+
+
+class CarState(Protocol):
+    """What a unit needs of a car: its readings by signal name, and two switches."""
+
+    @property
+    def readings(self) -> Mapping[str, float]:
+        """What the unit believes, by signal name, only for what this car has."""
+        ...
+
+    @property
+    def key_on(self) -> bool:
+        """True while the ignition feeds the units."""
+        ...
+
+    @property
+    def engine_running(self) -> bool:
+        """True while the engine turns by itself."""
+        ...
+
+    def advance(self, t: float) -> None:
+        """Brings the car to time `t`. Unit: seconds."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """One message of a unit, and how much later than its usual answer time it comes."""
+
+    payload: bytes
+    later_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Manners:
+    """How a unit behaves when asked.
+
+    Attributes:
+        pending_s: services it first answers with 7F xx 78, and for how long.
+        busy: services it refuses once as busy (7F xx 21) before each answer.
+        extra_pids: PIDs offered beside those chosen by itself.
+    """
+
+    pending_s: Mapping[int, float] | None = None
+    busy: frozenset[int] = frozenset()
+    extra_pids: frozenset[int] = frozenset()
+
+
+class ControlUnit:
+    """One control unit of a car.
+
+    Args:
+        car: whose readings it reports.
+        names: what it calls itself, for service 09.
+        address: where it sits.
+        can: True on CAN; False on the older protocols.
+        layout: which places the sensor PIDs stand for.
+        evidence: its memory; the default has no codes and every monitor complete.
+        manners: how it behaves.
+        signals: names it reports; None means all that the car has.
+        standard: what PID 1C says. Source: 01 is OBD II, from memory of SAE J1979.
+    """
+
+    def __init__(
+        self,
+        car: CarState,
+        names: UnitNames | None = None,
+        address: Address = ENGINE,
+        *,
+        can: bool = True,
+        layout: Layout = Layout.TWO_BANKS,
+        evidence: Evidence = EMPTY,
+        manners: Manners | None = None,
+        signals: frozenset[str] | None = None,
+        standard: int = 0x01,
+    ) -> None:
+        self.address = address
+        self.names = names or UnitNames()
+        self._car = car
+        self._can = can
+        self._layout = layout
+        self._evidence = evidence
+        self._manners = manners or Manners()
+        self._signals = signals
+        self._standard = standard
+        self._was_busy: set[int] = set()
+        self._services: dict[int, Callable[[bytes], list[bytes] | int]] = {
+            0x01: self._current,
+            0x02: self._frozen,
+            0x03: lambda data: self._codes(0x03, data),
+            0x04: self._clear,
+            0x06: self._tests,
+            0x07: lambda data: self._codes(0x07, data),
+            0x09: self._information,
+            0x0A: lambda data: self._codes(0x0A, data),
+        }
+
+    @property
+    def awake(self) -> bool:
+        """True while the unit has power and listens."""
+        return self._car.key_on
+
+    def answer(self, request: bytes) -> bytes | None:
+        """The unit's first message to a request to everyone; None when silent."""
+        replies = self.replies(request)
+        return replies[0].payload if replies else None
+
+    def replies(self, request: bytes, functional: bool = True) -> tuple[Reply, ...]:
+        """All messages of the unit to one request, in sending order.
+
+        Args:
+            request: service and data, without framing.
+            functional: True when every unit was asked.
+        """
+        if not request:
+            return ()
+        service = request[0]
+        serve = self._services.get(service)
+        found = REFUSED_SERVICE if serve is None else serve(request[1:])
+        if isinstance(found, int):
+            refusal = bytes((_NEGATIVE, service, found))
+            told = found == REFUSED_NOW or (not functional and self._can)
+            return (Reply(refusal),) if told else ()
+        if not found:
+            return ()
+        return self._politely(service, found)
+
+    def _politely(self, service: int, found: list[bytes]) -> tuple[Reply, ...]:
+        if service in self._manners.busy and service not in self._was_busy:
+            self._was_busy.add(service)
+            return (Reply(bytes((_NEGATIVE, service, BUSY))),)
+        self._was_busy.discard(service)
+        later = (self._manners.pending_s or {}).get(service)
+        if later is None:
+            return tuple(Reply(payload) for payload in found)
+        pending = Reply(bytes((_NEGATIVE, service, PENDING)))
+        return (pending, *(Reply(payload, later) for payload in found))
+
+    # Service 01
+
+    def _known(self) -> Mapping[str, float]:
+        readings = self._car.readings
+        if self._signals is None:
+            return readings
+        return {k: v for k, v in readings.items() if k in self._signals}
+
+    def supported_pids(self) -> frozenset[int]:
+        """PIDs of service 01 that the unit answers, without the support bitmaps."""
+        return frozenset(self._offered(self._known()))
+
+    def _offered(self, readings: Mapping[str, float]) -> set[int]:
+        offered = set(_FIXED_PIDS)
+        if any(name.startswith(("o2_", "lambda_b")) for name in readings):
+            offered.add(0x13 if self._layout is Layout.TWO_BANKS else 0x1D)
+        for number, pid in PIDS.items():
+            if number in _SECOND_CHOICE - self._manners.extra_pids:
+                continue
+            if carries(pid, readings, self._layout):
+                offered.add(number)
+        return offered
+
+    def _pid(self, number: int, readings: Mapping[str, float]) -> bytes:
+        if number in {0x01, 0x41}:
+            return monitor_status(self._evidence, this_drive=number == 0x41)
+        if number in {0x13, 0x1D}:
+            return bytes((self._sensors_present(readings),))
+        if number == 0x1C:
+            return bytes((self._standard,))
+        return encode(number, readings, self._layout)
+
+    def _sensors_present(self, readings: Mapping[str, float]) -> int:
+        present = 0
+        for i, place in enumerate(self._layout.value):
+            names = (f"o2_{place}_v", f"lambda_{place}")
+            present |= any(place and name in readings for name in names) << i
+        return present
+
+    def _current(self, data: bytes) -> list[bytes] | int:
+        most = MOST_PIDS if self._can else 1
+        if not 1 <= len(data) <= most:
+            return REFUSED_PART
+        readings = self._known()
+        offered = self._offered(readings)
+        out = bytearray((0x41,))
+        for number in data:
+            if number % _BLOCK == 0:
+                found = bitmap(number, offered)
+            else:
+                found = self._pid(number, readings) if number in offered else b""
+            if found:
+                out += bytes((number,)) + found
+        return [bytes(out)] if len(out) > 1 else REFUSED_PART
+
+    # Service 02
+
+    def _frozen(self, data: bytes) -> list[bytes] | int:
+        most = 3 if self._can else 1
+        if not data or len(data) % 2 or len(data) > 2 * most:
+            return REFUSED_PART
+        frames = self._evidence.freeze_frames
+        out = bytearray((0x42,))
+        for number, index in zip(data[::2], data[1::2], strict=True):
+            kept = frames[index] if index < len(frames) else None
+            readings = kept.readings if kept else {}
+            offered = self._offered(readings) - _NOT_FROZEN if kept else set()
+            offered.add(0x02)
+            if number % _BLOCK == 0:
+                found = bitmap(number, offered)
+            elif number == 0x02:
+                found = code_bytes(kept.code) if kept else bytes(2)
+            else:
+                found = b""
+                if number in offered:
+                    found = encode(number, readings, self._layout)
+            if found:
+                out += bytes((number, index)) + found
+        return [bytes(out)] if len(out) > 1 else REFUSED_PART
+
+    # Services 03, 07, 0A and 04
+
+    def _codes(self, service: int, data: bytes) -> list[bytes] | int:
+        if data:
+            return REFUSED_PART
+        evidence = self._evidence
+        codes = {
+            0x03: evidence.stored,
+            0x07: evidence.pending,
+            0x0A: evidence.permanent,
+        }[service]
+        head = service + _POSITIVE
+        packed = b"".join(code_bytes(code) for code in codes)
+        if self._can:
+            return [bytes((head, len(codes))) + packed]
+        room = LEGACY_ROOM - 1
+        starts = range(0, max(len(packed), 1), room)
+        return [
+            bytes((head,)) + packed[i : i + room].ljust(room, b"\0") for i in starts
+        ]
+
+    def _clear(self, data: bytes) -> list[bytes] | int:
+        if data:
+            return REFUSED_PART
+        if self._car.engine_running:
+            return REFUSED_NOW
+        self._evidence.clear()
+        return [b"\x44"]
+
+    # Service 06
+
+    def _tests(self, data: bytes) -> list[bytes] | int:
+        if not self._can or len(data) != 1:
+            return REFUSED_PART
+        results = self._evidence.tests
+        number = data[0]
+        if number % _BLOCK == 0:
+            found = bitmap(number, {row.monitor for row in results})
+            return [b"\x46" + data + found] if found else REFUSED_RANGE
+        rows = [row for row in results if row.monitor == number]
+        if not rows:
+            return REFUSED_RANGE
+        return [b"\x46" + b"".join(result_bytes(row) for row in rows)]
+
+    # Service 09
+
+    def _information(self, data: bytes) -> list[bytes] | int:
+        if len(data) != 1:
+            return REFUSED_PART
+        items = information.items(self.names, self._evidence.ratios)
+        lay = information.messages if self._can else information.legacy_messages
+        return lay(data[0], items) or REFUSED_RANGE
+
+
+def carries(pid: Pid, readings: Mapping[str, float], layout: Layout) -> bool:
+    """True when the readings hold what a PID is for."""
+    named = [(field, signal_name(field, pid, layout)) for field in pid.fields]
+    if not named or not all(name for _, name in named):
+        return False
+    needed = [name for field, name in named if _is_needed(field)]
+    if needed:
+        return all(name in readings for name in needed)
+    return any(name in readings for _, name in named)
+
+
+def _is_needed(field: Field) -> bool:
+    one_bank_may_lack = field.signal == "fuel_status_b2"
+    return field.void is None and field.bit is None and not one_bank_may_lack
+
+
+def bitmap(number: int, supported: set[int]) -> bytes:
+    """Which of the next 32 numbers are supported; empty when none and number > 0.
+
+    The last bit says that the next bitmap has something to say.
+    """
+    bits = 0
+    for i in range(1, _BLOCK + 1):
+        after = any(n > number + _BLOCK for n in supported) and i == _BLOCK
+        bits |= (number + i in supported or after) << (_BLOCK - i)
+    return bits.to_bytes(4, "big") if bits or number == 0 else b""
+
+
+def code_bytes(code: str) -> bytes:
+    """The two bytes of a trouble code, such as 01 71 for P0171.
+
+    Source: SAE J2012 as in DOMAIN 6: 4123 is C0123, 9234 B1234, D16B U116B.
+
+    Raises:
+        ValueError: when the text is not a code.
+    """
+    system = "PCBU".index(code[0])
+    return (system << 14 | int(code[1], 4) << 12 | int(code[2:5], 16)).to_bytes(
+        2, "big"
+    )
+
+
+def result_bytes(row: TestResult) -> bytes:
+    """One test result as service 06 sends it on CAN."""
+    words = (row.value, row.low, row.high)
+    head = bytes((row.monitor, row.test, row.scaling))
+    return head + b"".join((word & 0xFFFF).to_bytes(2, "big") for word in words)
+
+
+def monitor_status(evidence: Evidence, *, this_drive: bool) -> bytes:
+    """The four bytes of PID 01 (since clear) or PID 41 (this driving cycle).
+
+    Source: from memory of SAE J1979; DOMAIN 6 has an example.
+    """
+    opened = evidence.open_this_drive if this_drive else evidence.open_since_clear
+    first = 0 if this_drive else len(evidence.stored) | evidence.lamp << 7
+    has = _monitor_bits(evidence.supported)
+    lacks = _monitor_bits(opened & evidence.supported)
+    continuous = (has & 7) | (lacks & 7) << 4
+    return bytes((first, continuous, has >> 8, lacks >> 8))
+
+
+def _monitor_bits(monitors: frozenset[Monitor]) -> int:
+    return sum(1 << monitor.value for monitor in monitors)

@@ -1,0 +1,92 @@
+"""Puts a car together: its control units, their bus and the adapter in the socket."""
+
+from __future__ import annotations
+
+from bankwise.adapters.car.bus import CarBus
+from bankwise.adapters.car.dialect import SimulatedAdapter
+from bankwise.adapters.car.evidence import EMPTY, Evidence
+from bankwise.adapters.car.framing import PROTOCOLS, TRANSMISSION
+from bankwise.adapters.car.information import UnitNames
+from bankwise.adapters.car.quirks import QUIET, Quirks, Trouble
+from bankwise.adapters.car.spec import CarSpec
+from bankwise.adapters.car.timing import LinkTiming
+from bankwise.adapters.car.unit import CarState, ControlUnit, Manners
+
+TRANSMISSION_SIGNALS = frozenset({"speed_kmh"})
+"""What the transmission unit reports beside its monitor status. Source: our choice."""
+
+
+def engine_unit(
+    car: CarState,
+    spec: CarSpec,
+    evidence: Evidence | None = None,
+    manners: Manners | None = None,
+) -> ControlUnit:
+    """The engine's control unit. `evidence`: its memory; by default the car's own."""
+    who = spec.identity
+    names = UnitNames(
+        who.vin, who.calibration_ids, who.verification_numbers, who.unit_name
+    )
+    memory = evidence or getattr(car, "monitors", None) or EMPTY
+    return ControlUnit(
+        car,
+        names,
+        can=PROTOCOLS[spec.protocol].can,
+        layout=spec.layout,
+        evidence=memory,
+        manners=manners,
+    )
+
+
+def transmission_unit(
+    car: CarState, spec: CarSpec, evidence: Evidence | None = None
+) -> ControlUnit:
+    """A transmission unit beside the engine's; by default it remembers nothing."""
+    names = UnitNames(
+        calibrations=(f"TC{spec.identity.vin[-6:]}",),
+        verifications=(int(spec.identity.vin[-6:], 36) & 0xFFFFFFFF,),
+        name="TCM-TransmisCtrl",
+    )
+    return ControlUnit(
+        car,
+        names,
+        TRANSMISSION,
+        can=PROTOCOLS[spec.protocol].can,
+        layout=spec.layout,
+        evidence=evidence or EMPTY,
+        signals=TRANSMISSION_SIGNALS,
+    )
+
+
+def units_of(
+    car: CarState, spec: CarSpec, *, transmission: bool = False
+) -> tuple[ControlUnit, ...]:
+    """The control units that report emission data."""
+    engine = engine_unit(car, spec)
+    return (engine, transmission_unit(car, spec)) if transmission else (engine,)
+
+
+def plug_in(
+    car: CarState,
+    spec: CarSpec,
+    *,
+    seed: int = 0,
+    transmission: bool = False,
+    link: LinkTiming | None = None,
+    quirks: Quirks | None = None,
+    trouble: Trouble = QUIET,
+) -> SimulatedAdapter:
+    """An adapter in the socket of a car.
+
+    Args:
+        car: what moves.
+        spec: what it is.
+        seed: of the units' answer times.
+        transmission: a second unit answers as well.
+        link: the computer's side.
+        quirks: how the adapter behaves.
+        trouble: what goes wrong, and when.
+    """
+    units = units_of(car, spec, transmission=transmission)
+    bus = CarBus(car, units, PROTOCOLS[spec.protocol], seed)
+    return SimulatedAdapter(bus, link, quirks, trouble)

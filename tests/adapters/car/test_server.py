@@ -1,0 +1,164 @@
+"""The server: TCP, pseudo terminal, one client at a time, and its console."""
+
+from __future__ import annotations
+
+import socket
+import sys
+import time
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+import serial
+
+from bankwise.adapters.car.ports import TcpPort, split_address
+from bankwise.adapters.car.server import Service, ThreadServer
+from bankwise.adapters.errors import LinkError, PortBusy
+
+Build = Callable[..., Any]
+
+
+def ask(port: Any, text: str) -> bytes:
+    """Sends a request through pyserial and reads up to the prompt."""
+    port.write(text.encode() + b"\r")
+    return bytes(port.read_until(b">"))
+
+
+def open_url(address: str) -> Any:
+    """A pyserial port with patience for one answer."""
+    return serial.serial_for_url(address, baudrate=115_200, timeout=3)
+
+
+def test_a_session_over_tcp(bench: Build) -> None:
+    """A socket URL of pyserial gets the adapter's bytes."""
+    with (
+        ThreadServer(bench().adapter, faster=10) as server,
+        open_url(server.address) as port,
+    ):
+        assert ask(port, "ATZ") == b"ATZ\r\r\rSIMOBD v1.0\r\r>"
+        assert ask(port, "ATE0") == b"ATE0\rOK\r\r>"
+        assert ask(port, "0105") == b"SEARCHING...\r41 05 7B \r\r>"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no pseudo terminals")
+def test_a_session_over_a_pseudo_terminal(bench: Build) -> None:
+    """A terminal's path opens like a serial port."""
+    with (
+        ThreadServer(bench().adapter, faster=10, pty=True) as server,
+        open_url(server.address) as port,
+    ):
+        assert ask(port, "ATE0") == b"ATE0\rOK\r\r>"
+        assert ask(port, "0105") == b"SEARCHING...\r41 05 7B \r\r>"
+
+
+def test_a_second_client_is_refused_politely(bench: Build) -> None:
+    """It is told and hung up on; the first one is not disturbed."""
+    with (
+        ThreadServer(bench().adapter, faster=10) as server,
+        open_url(server.address) as port,
+    ):
+        ask(port, "ATE0")
+        host, number = split_address(server.address.removeprefix("socket://"))
+        with socket.create_connection((host, number), timeout=3) as second:
+            assert second.recv(100) == b"IN USE\r"
+            assert second.recv(100) == b""
+        assert ask(port, "ATI") == b"SIMOBD v1.0\r\r>"
+
+
+def test_it_survives_reconnecting(bench: Build) -> None:
+    """Settings stay, as in an adapter that kept its power; old bytes do not."""
+    with ThreadServer(bench().adapter, faster=10) as server:
+        with open_url(server.address) as port:
+            ask(port, "ATE0")
+            port.write(b"0105\r")
+        time.sleep(0.1)
+        with open_url(server.address) as port:
+            assert ask(port, "ATI") == b"SIMOBD v1.0\r\r>"
+
+
+def test_faster_shrinks_every_delay(bench: Build) -> None:
+    """A reset of 0.6 s takes a twentieth of it at 20 times the speed."""
+    with (
+        ThreadServer(bench().adapter, faster=20) as server,
+        open_url(server.address) as port,
+    ):
+        began = time.monotonic()
+        ask(port, "ATZ")
+        assert 0.028 < time.monotonic() - began < 0.3
+
+
+def test_the_drive_begins_with_the_first_connection(bench: Build) -> None:
+    """Before it the car stands still; afterwards it moves by itself."""
+    b = bench()
+    with ThreadServer(b.adapter, faster=10) as server:
+        time.sleep(0.1)
+        assert b.car.t == 0.0
+        with open_url(server.address) as port:
+            ask(port, "ATE0")
+            time.sleep(0.2)
+            moved = b.car.t
+        assert moved > 1.0
+        time.sleep(0.1)
+        assert b.car.t > moved
+
+
+def test_a_dropped_connection_comes_back(bench: Build) -> None:
+    """`drop` loses the client and the port; later the same address answers again."""
+    with ThreadServer(bench().adapter, faster=10) as server:
+        with open_url(server.address) as port:
+            ask(port, "ATE0")
+            assert server.say("drop 0.3") == "connection lost for 0.3 s"
+        with pytest.raises(serial.SerialException):
+            open_url(server.address)
+        time.sleep(0.6)
+        with open_url(server.address) as port:
+            assert ask(port, "ATI") == b"SIMOBD v1.0\r\r>"
+
+
+def test_the_console_answers_every_line(bench: Build) -> None:
+    """Its own words, the car's, and a plain sentence for what nobody knows."""
+    touched: list[str] = []
+
+    def touch(line: str) -> str:
+        touched.append(line)
+        if line != "unplug B2S1":
+            raise ValueError(line)
+        return "B2S1 is unplugged"
+
+    with ThreadServer(bench().adapter, faster=10, touch=touch) as server:
+        assert server.say("unplug B2S1") == "B2S1 is unplugged"
+        assert server.say("fly") == "not understood: fly"
+        assert "rpm=775" in server.say("show")
+        assert server.say("mishap nonsense").startswith("no such mishap; there are:")
+        assert server.say("mishap can error") == "next request: CAN ERROR"
+        assert server.say("drop much") == "not a number of seconds: much"
+        assert server.say("help").startswith("lines:")
+        with open_url(server.address) as port:
+            ask(port, "ATE0")
+            assert ask(port, "0105") == b"CAN ERROR\r\r>"
+    assert touched == ["unplug B2S1", "fly"]
+
+
+def test_addresses_that_cannot_be_used_are_plain_errors() -> None:
+    """A taken port, a strange host and a missing port number each give one line."""
+    with pytest.raises(LinkError, match="HOST:PORT"):
+        TcpPort("localhost")
+    with pytest.raises(LinkError, match="cannot listen"):
+        TcpPort("203.0.113.7:0")
+    first = TcpPort("127.0.0.1:0")
+    try:
+        taken = first.address.removeprefix("socket://")
+        with pytest.raises(PortBusy, match="in use"):
+            TcpPort(taken)
+    finally:
+        first.close()
+
+
+def test_a_speed_must_be_positive(bench: Build) -> None:
+    """Zero times as fast is refused."""
+    port = TcpPort("127.0.0.1:0")
+    try:
+        with pytest.raises(LinkError, match="faster"):
+            Service(bench().adapter, port, faster=0)
+    finally:
+        port.close()
