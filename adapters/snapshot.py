@@ -146,6 +146,11 @@ def _status_pids(asked: _Asked) -> list[int]:
     return sorted(known & {0x41, *COUNTERS}) + sorted(known & {0x20, 0x40})
 
 
+def refusal(reason: int) -> str:
+    """A refusal's reason code in words."""
+    return _REFUSALS.get(reason, f"refused with code {reason:02X}")
+
+
 def _trouble(asked: _Asked, request: str) -> tuple[str, ...]:
     """Why a request gave nothing, a sentence a cause; empty when it gave something."""
     exchange = asked.newest.get(request)
@@ -155,8 +160,7 @@ def _trouble(asked: _Asked, request: str) -> tuple[str, ...]:
     for answer in asked.answers[request]:
         match answer:
             case Negative():
-                word = _REFUSALS.get(answer.nrc, f"refused with code {answer.nrc:02X}")
-                words.append(f"{answer.ecu}: {word}")
+                words.append(f"{answer.ecu}: {refusal(answer.nrc)}")
             case BusFault():
                 words.append(f"adapter said {answer.word}")
             case Malformed():

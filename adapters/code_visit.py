@@ -1,0 +1,242 @@
+"""A visit to a standing car: what it remembers is read, saved and, if wanted, cleared.
+
+After clearing, what stayed is read again. All of it stands in one session file.
+
+    visit = CodeVisit(link, path)
+    visit.connect()
+    seen = visit.read()
+    visit.close()
+
+Clearing needs a saved snapshot, an engine at rest and a typed confirmation: the gate
+hands out its token for nothing less.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from bankwise.adapters.adapter import Adapter
+from bankwise.adapters.errors import AdapterError, GateRefused, NoVehicle
+from bankwise.adapters.frames import Data, Negative, answers
+from bankwise.adapters.gate import (
+    ClearConditions,
+    clear_token,
+    permit,
+    permit_clear,
+)
+from bankwise.adapters.link import Link
+from bankwise.adapters.pids import Layout, decode_one
+from bankwise.adapters.recorder import Recorder, new_header, wall_clock
+from bankwise.adapters.records import (
+    ClearedRecord,
+    CodesRecord,
+    Exchange,
+    LinkRecord,
+    Record,
+)
+from bankwise.adapters.session_file import encoded, read_session
+from bankwise.adapters.snapshot import next_requests, refusal, snapshot
+from bankwise.adapters.startup import Found, StartUp
+from bankwise.signals.evidence import Snapshot
+
+CLEAR_WAIT_S: Final = 5.0
+"""Longest wait for the answer to clearing: units write to memory. Our choice."""
+_CLEARED: Final = b"\x44"
+
+
+@dataclass(frozen=True, slots=True)
+class ClearOutcome:
+    """What came of clearing.
+
+    Attributes:
+        ok: every answering unit said that it cleared, and none refused.
+        words: what the units said, a sentence each.
+        left: what a new reading shows.
+    """
+
+    ok: bool
+    words: tuple[str, ...]
+    left: Snapshot
+
+
+def confirmation(seen: Snapshot) -> str:
+    """What a person must type to clear: the number of stored and pending codes."""
+    codes = {*seen.codes["stored"].codes, *seen.codes["pending"].codes}
+    return str(len(codes))
+
+
+class CodeVisit:
+    """One connection to a standing car and the session file of the visit."""
+
+    def __init__(
+        self,
+        link: Link,
+        path: Path | None,
+        *,
+        tell: Callable[[str], None] = lambda _: None,
+    ) -> None:
+        """Takes an open link, and the file to write; None writes none."""
+        started = wall_clock()
+        self.records: list[Record] = []
+        self.found = Found()
+        self._path = path
+        self._tell = tell
+        self._adapter = Adapter(link)
+        self._recorder = Recorder(
+            path,
+            lambda found: new_header(started, found, link.name),
+            self.records.append,
+        )
+        self._from: int | None = None
+
+    def connect(self) -> Found:
+        """Starts the adapter and meets the car.
+
+        Raises:
+            NoAdapter, NoVehicle: nobody answers; says which.
+            LinkError: the link is gone.
+        """
+        start_up = StartUp(self._adapter, self._tell)
+        for step in (start_up.adapter_steps, start_up.bus_steps):
+            for exchange in step():
+                self._keep(exchange)
+        if not start_up.found.units:
+            raise NoVehicle("the vehicle does not answer: is the ignition on?")
+        for exchange in start_up.vehicle_steps():
+            self._keep(exchange)
+        self.found = start_up.found
+        self._recorder.begin(self.found)
+        self._keep(LinkRecord(self._now(), "up"))
+        return self.found
+
+    def read(self) -> Snapshot:
+        """Reads all that tells of codes and their history, and notes the codes.
+
+        Raises:
+            LinkError: the link is gone; what was read stays saved.
+        """
+        self._from = len(self.records)
+        support = [f"01{base:02X}" for base in (0x00, 0x20, 0x40)]
+        for request in support:
+            self._ask(request)
+        while wanted := next_requests(self.records[self._from :], self.found.protocol):
+            for request in wanted:
+                self._tell(f"reading what the car remembers ({request})")
+                self._ask(request)
+        seen = self._seen(self._from)
+        for when, reading in seen.codes.items():
+            if reading.known:
+                self._keep(CodesRecord(self._now(), when, reading.codes))
+        return seen
+
+    def clear(self, typed: str, typed_again: str | None = None) -> ClearOutcome:
+        """Clears the codes of every unit that hears it, once, and reads again.
+
+        Args:
+            typed: what the person typed; must be `confirmation` of the last reading.
+            typed_again: the same once more, when something was not readable.
+
+        Raises:
+            GateRefused: a condition does not hold; nothing was sent.
+            LinkError: the link is gone.
+        """
+        seen = self._seen(self._from) if self._from is not None else None
+        if seen is None:
+            raise GateRefused("codes are not cleared: nothing was read before")
+        before = self._saved_at()
+        speed = self._value(0x0D, "speed_kmh")
+        if speed:
+            raise GateRefused("codes are not cleared: the car is moving")
+        open_parts = bool(seen.unread) or speed is None
+        wanted = confirmation(seen)
+        token = clear_token(
+            ClearConditions(
+                engine_rpm=self._value(0x0C, "rpm"),
+                snapshot_saved=before is not None,
+                confirmed=typed == wanted and (not open_parts or typed_again == wanted),
+            )
+        )
+        asked = self._adapter.ask(permit_clear(token), CLEAR_WAIT_S)
+        self._keep(asked.exchange)
+        ok, words = _clear_words(asked.exchange, self.found.protocol)
+        left = self.read()
+        self._keep(ClearedRecord(self._now(), before or 0, ok))
+        return ClearOutcome(ok, words, left)
+
+    def close(self) -> None:
+        """Leaves the adapter at rest and the file whole. Never raises."""
+        try:
+            self._keep(self._adapter.ask("ATPC", CLEAR_WAIT_S).exchange)
+        except AdapterError:
+            self._tell("the connection was already gone")
+        self._keep(LinkRecord(self._now(), "closed"))
+        self._recorder.finish(self.found, self._now())
+        self._adapter.link.close()
+
+    def _now(self) -> float:
+        return self._adapter.clock.at(self._adapter.link.now())
+
+    def _keep(self, record: Record) -> None:
+        aside: list[Record] = list(self._adapter.aside)
+        self._adapter.aside.clear()
+        self._recorder.keep([*aside, record])
+
+    def _ask(self, request: str) -> Exchange:
+        if not self._adapter.in_step:
+            self._adapter.resync()
+        asked = self._adapter.ask(permit(request))
+        self._keep(asked.exchange)
+        return asked.exchange
+
+    def _seen(self, start: int | None) -> Snapshot:
+        return snapshot(self.records[start:], self.found.protocol, self.found.layout)
+
+    def _value(self, pid: int, name: str) -> float | None:
+        """The largest value any unit gives now; None when none does."""
+        exchange = self._ask(f"01{pid:02X}")
+        found = [
+            values[name]
+            for answer in answers(exchange, self.found.protocol)
+            if isinstance(answer, Data) and answer.payload[:2] == bytes((0x41, pid))
+            if name in (values := decode_one(pid, answer.payload[2:], Layout.TWO_BANKS))
+        ]
+        return max(found) if found else None
+
+    def _saved_at(self) -> int | None:
+        """Line of the snapshot's first record in the file, header at 0, read back.
+
+        None when the file does not hold the same exchanges to the byte.
+        """
+        if self._path is None or self._from is None:
+            return None
+        if self._recorder.recording.error is not None:
+            return None
+        mine = [
+            encoded(record, round(record.t, 4))
+            for record in self.records[self._from :]
+            if isinstance(record, Exchange)
+        ]
+        saved = read_session(self._path).records
+        at = [i for i, record in enumerate(saved) if isinstance(record, Exchange)]
+        at = at[-len(mine) :]
+        same = [encoded(saved[i], saved[i].t) for i in at] == mine
+        return at[0] + 1 if mine and same else None
+
+
+def _clear_words(exchange: Exchange, protocol: str) -> tuple[bool, tuple[str, ...]]:
+    words = []
+    done = refused = False
+    for answer in answers(exchange, protocol):
+        match answer:
+            case Data(ecu=unit, payload=payload) if payload[:1] == _CLEARED:
+                done = True
+                words.append(f"{unit}: cleared")
+            case Negative(ecu=unit, nrc=reason):
+                refused = True
+                words.append(f"{unit}: {refusal(reason)}")
+            case _:
+                words.append("no answer that says the codes were cleared")
+    return done and not refused, tuple(words)
