@@ -26,8 +26,9 @@ COMMAND_S: Final = 1.0
 """Deadline of a command to the adapter itself. Our choice."""
 RESTART_S: Final = 3.0
 """Deadline of a restart of the adapter. Our choice."""
-LEAST_S: Final = 0.25
-"""No deadline is shorter. Source: ADAPTER.md 8, a proposal."""
+LEAST_S: Final = 0.6
+"""No deadline is shorter. Our choice: an adapter's own wait of 200 ms for a silent
+vehicle, over a slow link, ends well before; what ends later is out of step."""
 TIMES_P99: Final = 4.0
 """A deadline in multiples of the slowest usual answer. Source: ADAPTER.md 8."""
 _QUIET_S: Final = 0.3
@@ -118,9 +119,12 @@ class Adapter:
         self.latencies = Latencies()
         self.in_step = True
         """False after a reply without its end: a resync is due."""
+        self.aside: list[Exchange] = []
+        """Exchanges made only to get back in step; take them for the session."""
         self.stray_bytes = 0
         """Bytes that belonged to no request, so far."""
-        self._cancelled = cancelled
+        self.cancelled = cancelled
+        """Asked often while waiting; True ends the wait."""
         self._dialogue = Dialogue()
 
     def ask(
@@ -151,7 +155,7 @@ class Adapter:
         word = reply.word
         if reply.finished and word is None:
             self.latencies.add(kind, ended - sent)
-        if word is not None and self._cancelled():
+        if word is not None and self.cancelled():
             word = CANCELLED
         self.in_step = reply.finished and not reply.says(Reaction.RESET)
         exchange = Exchange(
@@ -170,7 +174,7 @@ class Adapter:
         told = False
         while True:
             now = self.link.now()
-            if now >= end or self._cancelled():
+            if now >= end or self.cancelled():
                 return dialogue.give_up()
             data = self.link.read(min(POLL_S, end - now))
             reply = dialogue.feed(data) if data else None
@@ -195,9 +199,11 @@ class Adapter:
         self.link.write(RESYNC)
         self.drain(_QUIET_S)
         asked = self.ask("ATI", COMMAND_S)
+        self.aside.append(asked.exchange)
         if asked.reply.finished and not asked.ok:
             # The space may have met a half-typed command; the next one is clean.
             asked = self.ask("ATI", COMMAND_S)
+            self.aside.append(asked.exchange)
         self.in_step = asked.ok and asked.reply.finished
         return self.in_step
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import random
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping
 from typing import Final
 
 from bankwise.adapters.adapter import CANCELLED, COMMAND_S, Adapter, Asked, SessionClock
@@ -41,6 +41,9 @@ VOLTAGE_EVERY_S: Final = 5.0
 """How often the adapter's voltmeter is read when PID 42 is missing. Our choice."""
 JUDGE_LINK_AFTER_S: Final = 10.0
 """When a link is judged slow or not. Our choice."""
+KEY_ON_S: Final = 6.0
+"""Longest wait between looks for a vehicle. Our choice: ADAPTER.md 4 allows 30 s, but
+a person who turns the key should not wait."""
 RESYNCS: Final = 3
 """Failed resyncs in a row before the link is opened anew. ADAPTER.md 8."""
 _IGNITION: Final = "no answer from the vehicle: is the ignition on?"
@@ -86,6 +89,7 @@ class PollCycle:
         self._silent = 0
         self._due: dict[str, float] = {}
         self._polled = True
+        self._agains = 0
         self._was_up = False
         self._script = self._run()
 
@@ -105,7 +109,7 @@ class PollCycle:
         self._one_shots.extend([permit(text) for text in requests])
 
     def step(self) -> list[Record]:
-        """The next exchange and what it led to. Raises LinkError."""
+        """The next exchange and what it led to. Raises LinkError, NoAdapter."""
         return next(self._script)
 
     def lost(self, why: str) -> list[Record]:
@@ -126,7 +130,8 @@ class PollCycle:
         self.adapter.cancelled = lambda: False
         if not self.adapter.in_step:
             self.adapter.resync()
-        return [self.adapter.ask("ATPC", COMMAND_S).exchange]
+        exchange = self.adapter.ask("ATPC", COMMAND_S).exchange
+        return self._kept(exchange)
 
     # --- the script -----------------------------------------------------------------
 
@@ -137,7 +142,7 @@ class PollCycle:
 
     def _start(self) -> Iterator[list[Record]]:
         """Until a vehicle answers."""
-        backoff = Backoff(self._jitter, first_s=2.0)
+        backoff = Backoff(self._jitter, first_s=2.0, most_s=KEY_ON_S)
         remembered = self.found.protocol
         while True:
             start_up = StartUp(self.adapter, self._tell)
@@ -187,41 +192,48 @@ class PollCycle:
 
     def _poll(self) -> Iterator[list[Record]]:
         """Until the adapter must be set up again."""
-        resyncs = 0
         while True:
-            if not self.adapter.in_step:
-                resyncs += 1
-                if resyncs > RESYNCS:
-                    raise LinkLost(f"{self.adapter.link.name} no longer answers")
-                if not self.adapter.resync():
-                    yield []
-                    continue
+            if not self.adapter.in_step and not (yield from self._get_in_step()):
+                return
             asked, judged = self._exchange()
             records = self._kept(asked.exchange)
-            if self.adapter.in_step:
-                resyncs = 0
             trouble = asked.reply.trouble
-            if asked.reply.restarted or (
-                trouble is not None
-                and trouble.reaction in (Reaction.RESET, Reaction.WRONG_PROTOCOL)
-            ):
+            if self._restarted(asked):
                 why = trouble.text if trouble else "the adapter restarted"
                 yield records + self.lost(why)
                 self.adapter.drain(POLL_S)
                 return
-            if trouble is not None and trouble.reaction is Reaction.BUS_FAULT:
-                self.status = trouble.text
-            self._silent = self._silent + 1 if judged.silent else 0
+            if judged is not None:
+                self._silent = self._silent + 1 if judged.silent else 0
             yield records
-            if self._silent >= SILENCES:
-                yield from self._silence()
+            if self._silent >= SILENCES and not (yield from self._silence()):
+                return
 
-    def _exchange(self) -> tuple[Asked, Judged]:
+    def _restarted(self, asked: Asked) -> bool:
+        reply = asked.reply
+        name = self.found.name.replace(" ", "").upper()
+        greeted = reply.restarted or (bool(name) and name in reply.lines)
+        return greeted or reply.says(Reaction.RESET)
+
+    def _get_in_step(self) -> Generator[list[Record], None, bool]:
+        """Resyncs; False when the adapter must be set up again."""
+        for _ in range(RESYNCS):
+            if self._cancelled():
+                yield []
+                return True
+            if self.adapter.resync():
+                if self.state is LinkState.UP:
+                    return True
+                return (yield from self._again())
+            yield self._aside() + self.lost("the adapter does not answer")
+        raise LinkLost(f"{self.adapter.link.name} no longer answers")
+
+    def _exchange(self) -> tuple[Asked, Judged | None]:
         now = self.now()
         one_shot = self._due_one_shot(now)
         if one_shot is not None:
             # A refusal or silence here says nothing about the vehicle's presence.
-            return self.adapter.ask(one_shot), Judged()
+            return self.adapter.ask(one_shot), None
         batching = self.batching
         assert batching is not None
         pids = self._schedule.next(now, batching.fits)
@@ -230,9 +242,10 @@ class PollCycle:
         text = batching.request(pids, now)
         asked = self.adapter.ask(text)
         if asked.exchange.e == CANCELLED:
-            return asked, Judged()
+            return asked, None
         judged = batching.judge(pids, asked, now)
-        if not judged.again:
+        self._agains = self._agains + 1 if judged.again else 0
+        if not judged.again or self._agains > SILENCES:
             self._schedule.asked(pids, now)
         self.rates.add(now, judged.values)
         self._strike(pids, judged, now)
@@ -269,37 +282,42 @@ class PollCycle:
         self._polled = True
         return None
 
-    def _silence(self) -> Iterator[list[Record]]:
-        """Asks whether the vehicle is still there, until it is."""
+    def _silence(self) -> Generator[list[Record], None, bool]:
+        """Asks whether the vehicle is still there, until it is.
+
+        False when the adapter must look for the protocol again.
+        """
         backoff = Backoff(self._jitter, first_s=0.5, most_s=5.0)
         self._silent = 0
-        while True:
+        while not self._cancelled():
             asked = self.adapter.ask(request([0x00]))
             records = self._kept(asked.exchange)
             if _vehicle_answers(payloads(asked, self.found.protocol)):
-                break
-            if self.state is LinkState.UP:
-                records += self.lost(_IGNITION)
-            yield records
-            if not self.adapter.in_step and not self.adapter.resync():
-                raise LinkLost(f"{self.adapter.link.name} no longer answers")
+                yield records
+                return self.state is LinkState.UP or (yield from self._again())
+            trouble = asked.reply.trouble
+            told = trouble is not None and trouble.reaction is Reaction.BUS_FAULT
+            yield records + self.lost(trouble.text if trouble and told else _IGNITION)
+            if trouble is not None and trouble.reaction is Reaction.WRONG_PROTOCOL:
+                return False
+            if not self.adapter.in_step:
+                return True
             yield from self._wait(backoff.next())
-        if self.state is LinkState.UP:
-            yield records
-            return
-        yield records
-        yield from self._again()
+        return True
 
-    def _again(self) -> Iterator[list[Record]]:
-        """The vehicle is back: who is it?"""
+    def _again(self) -> Generator[list[Record], None, bool]:
+        """The vehicle is back: who is it? False when it is not there after all."""
         start_up = StartUp(self.adapter, self._tell)
         start_up.found.name = self.found.name
         start_up.found.protocol = self.found.protocol
         for exchange in start_up.support_steps():
             yield self._kept(exchange)
+        if not start_up.found.units:
+            return False
         for exchange in start_up.vehicle_steps():
             yield self._kept(exchange)
         yield self._arrived(start_up.found)
+        return True
 
     def _wait(self, seconds: float) -> Iterator[list[Record]]:
         end = self.adapter.link.now() + seconds
@@ -310,7 +328,12 @@ class PollCycle:
     def _kept(self, exchange: Exchange) -> list[Record]:
         if exchange.e is not None:
             self.counts[exchange.e] = self.counts.get(exchange.e, 0) + 1
-        return [exchange]
+        return [*self._aside(), exchange]
+
+    def _aside(self) -> list[Record]:
+        aside: list[Record] = list(self.adapter.aside)
+        self.adapter.aside.clear()
+        return aside
 
     def _tell(self, words: str) -> None:
         self.status = words

@@ -2,7 +2,8 @@
 
 Each PID has a wanted rate. Its urgency is its age times that rate, so what is most
 overdue in proportion comes first and a link that is too slow scales everything evenly.
-A PID that was not asked for `FLOOR_S` goes first whatever its rate, so nothing starves.
+A PID that was not asked for `FLOOR_S` leads every second request until none is left, so
+nothing starves and the fast ones go on beside it.
 """
 
 from __future__ import annotations
@@ -18,9 +19,6 @@ FLOOR_S: Final = 12.0
 supply voltage still make a line, and 25 PIDs take 2 of 8 requests a second."""
 JOIN_FROM: Final = 0.2
 """A companion rides along when at least this urgent. Our choice."""
-_FLOOR_URGENCY: Final = 1e9
-_NEVER_S: Final = 1e4
-"""The age of a PID that was never asked for. Unit: seconds."""
 
 Fits = Callable[[tuple[int, ...]], bool]
 """Whether these PIDs may go into one request."""
@@ -47,10 +45,12 @@ class Schedule:
     """Ages and urgencies of the wanted PIDs."""
 
     def __init__(self, wanted: Iterable[Wanted]) -> None:
-        """Starts with every PID overdue, in the order given."""
+        """Starts with every PID just due."""
         self._wanted: dict[int, Wanted] = {row.pid: row for row in wanted}
         self._asked: dict[int, float] = {}
         self._held: dict[int, float] = {}
+        self._led = False
+        """Whether a starving PID led the last request."""
 
     @property
     def wanted(self) -> Mapping[int, Wanted]:
@@ -66,12 +66,17 @@ class Schedule:
         self._held[pid] = until
 
     def urgency(self, pid: int, now: float) -> float:
-        """Age times wanted rate; very large once the floor is passed."""
-        age = now - self._asked.get(pid, now - _NEVER_S)
-        hz = self._wanted[pid].hz
-        if age >= max(FLOOR_S, 1.5 / hz):
-            return _FLOOR_URGENCY + age * hz
-        return age * hz
+        """Age times wanted rate."""
+        return self._age(pid, now) * self._wanted[pid].hz
+
+    def _age(self, pid: int, now: float) -> float:
+        # At first sight a PID is just due, so that fast ones come again before the
+        # last slow one had its first turn.
+        return now - self._asked.setdefault(pid, now - 1 / self._wanted[pid].hz)
+
+    def _starving(self, pid: int, now: float) -> float:
+        """How long a PID has waited past its floor; at most 0 when it has not."""
+        return self._age(pid, now) - max(FLOOR_S, 1.5 / self._wanted[pid].hz)
 
     def next(self, now: float, fits: Fits) -> tuple[int, ...]:
         """The PIDs of the next request, the most urgent first; empty without any.
@@ -86,10 +91,17 @@ class Schedule:
                 for pid in self._wanted
                 if self._held.get(pid, now) <= now
             ),
-            key=lambda row: (-row[0], row[1]),
+            key=lambda row: (-row[0], -self._wanted[row[1]].hz, row[1]),
         )
         if not ranked:
             return ()
+        self._led, led = False, self._led
+        if not led:
+            starving = max(ranked, key=lambda row: self._starving(row[1], now))
+            if self._starving(starving[1], now) >= 0:
+                ranked.remove(starving)
+                ranked.insert(0, starving)
+                self._led = True
         order = {pid: urgency for urgency, pid in ranked}
         chosen: tuple[int, ...] = ()
 
@@ -100,7 +112,7 @@ class Schedule:
 
         for urgency, pid in ranked:
             if chosen and urgency < FILL_FROM:
-                break
+                continue
             add(pid)
             for other in self._wanted[pid].with_:
                 if order.get(other, 0.0) >= JOIN_FROM:
