@@ -65,7 +65,7 @@ def test_split_example() -> None:
 
 @pytest.mark.parametrize(
     "payload",
-    ["", "41", "7F0112", "420C1AF8", "410C1A", "41", "410D00", "410C1AF80C1AF8",
+    ["", "41", "7F0112", "420C1AF8", "410C1A", "410D00", "410C1AF80C1AF8",
      "410C1AF80678AA", "0C1AF8"],
 )  # fmt: skip
 def test_what_does_not_match_is_no_answer(payload: str) -> None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from bankwise.adapters.pids import PIDS, Layout, signals_of
 from bankwise.adapters.plan import ONCE_PIDS, plan
-from bankwise.adapters.schedule import FLOOR_S, Schedule, Wanted
+from bankwise.adapters.schedule import FLOOR_S, Fits, Schedule, Wanted
 
 V6 = frozenset(
     {0x01, 0x03, 0x04, 0x05, 0x06, 0x07, 0x08, 0x09, 0x0C, 0x0D, 0x0E, 0x0F, 0x10, 0x11}
@@ -28,14 +28,12 @@ def one(pids: tuple[int, ...]) -> bool:
     return len(pids) <= 1
 
 
-def run(
-    schedule: Schedule, fits: object, each_s: float, until_s: float
-) -> Counter[int]:
+def run(schedule: Schedule, fits: Fits, each_s: float, until_s: float) -> Counter[int]:
     """Counts how often each PID is asked when a request takes `each_s`."""
     asked: Counter[int] = Counter()
     now = 0.0
     while now < until_s:
-        pids = schedule.next(now, fits)  # type: ignore[arg-type]
+        pids = schedule.next(now, fits)
         schedule.asked(pids, now)
         asked.update(pids)
         now += each_s
