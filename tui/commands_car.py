@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from typing import Annotated
 
 import typer
@@ -45,6 +44,14 @@ def car(
         float, typer.Option(min=0.1, metavar="N", help="Run the car's clock N×.")
     ] = 1.0,
     cold: Annotated[bool, typer.Option("--cold", help="Start a cold engine.")] = False,
+    adapter: Annotated[
+        str,
+        typer.Option(metavar="KIND", help="How the adapter behaves: good, poor, …"),
+    ] = "good",
+    link: Annotated[
+        str,
+        typer.Option(metavar="KIND", help="What it hangs on: usb-115200, network, …"),
+    ] = "usb-115200",
     console: Annotated[
         bool,
         typer.Option("--console", help="Take lines that touch the car; try `help`."),
@@ -54,28 +61,31 @@ def car(
 
     The drive begins when a program connects. Ctrl-C ends it.
     """
-    from bankwise.adapters.car.server import serve_adapter
+    from bankwise.adapters.car.quirks import ADAPTERS
+    from bankwise.adapters.car.serve_story import serve
     from bankwise.adapters.car.stories import STORIES
-    from bankwise.adapters.car.wiring import plug_in
+    from bankwise.adapters.car.timing import LINKS
     from bankwise.tui.errors import CommandError, NoSuchStory
 
     if story not in STORIES:
         raise NoSuchStory(story, STORIES)
     if pty and listen:
         raise CommandError("--listen and --pty exclude each other")
-    told = STORIES[story]
-
-    def ready(address: str) -> None:
-        typer.echo(f"{told.title}, at {address}")
-        sys.stdout.flush()
-
-    moving = told.car(cold=cold)
-    serve_adapter(
-        plug_in(moving, told.spec, seed=told.seed),
+    for option, chosen, known in (
+        ("--adapter", adapter, ADAPTERS),
+        ("--link", link, LINKS),
+    ):
+        if chosen not in known:
+            raise CommandError(f"{option} is one of: {', '.join(known)}")
+    title = STORIES[story].title
+    serve(
+        STORIES[story],
         listen=listen,
         pty=pty,
         faster=faster,
-        ready=ready,
-        touch=getattr(moving, "touch", None),
+        ready=lambda address: print(f"{title}, at {address}", flush=True),
+        cold=cold,
+        quirks=ADAPTERS[adapter],
+        link=LINKS[link],
         console=console,
     )

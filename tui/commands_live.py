@@ -50,6 +50,9 @@ def record(
         Path | None,
         typer.Option("-o", "--output", metavar="FILE", help="The file to write."),
     ] = None,
+    wait: Annotated[
+        bool, typer.Option("--wait", help="Wait for a port that is not there yet.")
+    ] = False,
     baud: Baud = None,
     note: Note = None,
     sessions: Folder = None,
@@ -69,12 +72,12 @@ def record(
     if path.exists():
         raise CommandError(f"{path} is there already; a session is never overwritten")
     source = Live(url, path, clock_rate=faster, baud=baud, note=note)
-    tally = record_until(source, seconds, sys.stderr)
+    tally = record_until(source, seconds, sys.stderr, patient=wait)
     if source.recording.error is not None:
         raise CommandError(f"{path}: recording stopped: {source.recording.error}")
     if tally.up_s is None:
         kept = f" ({path} holds what was heard)" if path.exists() else ""
-        raise CommandError(f"{url}: {source.status}{kept}")
+        raise CommandError(f"{source.error or f'{url}: {source.status}'}{kept}")
     typer.echo(
         f"{path}: {tally.exchanges:,} exchanges in {source.now():.0f} s, "
         f"{source.recording.size / 1e6:.1f} MB"

@@ -1,12 +1,11 @@
 """The command line: every command, and how a failure reaches the person.
 
 Statuses: 0 done; 1 done, and the answer is the one asked to fail on; 2 not done, the
-reason in one line on standard error; 130 stopped by the person.
+reason on standard error; 130 stopped by the person.
 """
 
 from __future__ import annotations
 
-import os
 import sys
 from importlib.metadata import version
 from typing import Annotated
@@ -14,11 +13,10 @@ from typing import Annotated
 import typer
 
 from bankwise.adapters.errors import AdapterError
-from bankwise.tui import commands_car, commands_live, commands_sessions
+from bankwise.tui import commands_car, commands_check, commands_live, commands_sessions
 from bankwise.tui.errors import CommandError
 
 NOT_DONE = 2
-STOPPED = 130
 
 app = typer.Typer(
     name="bankwise",
@@ -29,7 +27,7 @@ app = typer.Typer(
     help="Watches an engine's fuel control bank by bank and says what the data "
     "supports, what speaks against it and what to check next.",
 )
-for module in (commands_live, commands_sessions, commands_car):
+for module in (commands_live, commands_check, commands_sessions, commands_car):
     app.add_typer(module.app)
 
 
@@ -56,18 +54,15 @@ def main() -> None:
     try:
         app()
     except (CommandError, AdapterError) as error:
-        _leave(str(error), NOT_DONE)
-    except KeyboardInterrupt:
-        _leave("stopped", STOPPED)
-    except BrokenPipeError:
-        # The reader of our output went away (`| head`): nothing to say to anyone.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(NOT_DONE)
+        _leave(str(error))
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        _leave(f"{where}{error.strerror or error}")
 
 
-def _leave(reason: str, status: int) -> None:
+def _leave(reason: str) -> None:
     print(f"bankwise: {reason}", file=sys.stderr)
-    sys.exit(status)
+    sys.exit(NOT_DONE)
 
 
 if __name__ == "__main__":

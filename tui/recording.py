@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import signal
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from types import FrameType
 from typing import TextIO
 
 from bankwise.adapters.live import Live
-from bankwise.adapters.records import Exchange, Record
+from bankwise.adapters.records import Exchange, LinkRecord, Record
 from bankwise.adapters.source import LinkState
 from bankwise.tui.words import clock, size
 
@@ -35,17 +36,21 @@ def record_until(
     source: Live,
     seconds: float | None,
     out: TextIO,
+    *,
+    patient: bool = False,
     seen: Callable[[list[Record]], None] = lambda _: None,
 ) -> Tally:
     """Runs a source until its time is up, it closes, or a person ends it.
 
     Ctrl-C, and the signal that asks a program to end, close it in good order: the
-    adapter at rest, the file sealed. Without a connection, time runs all the same.
+    adapter at rest, the file sealed. A lost connection is waited for.
 
     Args:
         source: not yet started.
-        seconds: how long to record, counted from the vehicle's first answer. Unit:
-            seconds of session time; None for no end.
+        seconds: how long to record, counted from the vehicle's first answer, and the
+            longest wait for that answer. Unit: seconds of session time; None for no
+            end.
+        patient: also wait for a port that cannot be opened yet.
         out: where the status line goes; rewritten in place on a terminal, left out
             in a pipe.
         seen: is handed every batch of records.
@@ -60,15 +65,20 @@ def record_until(
     }
     line = StatusLine(out)
     tally = Tally()
+    began = time.monotonic()
     source.start()
     try:
         while not ended.wait(_LOOK_S) and source.state is not LinkState.CLOSED:
             _take(source, tally, seen)
             now = source.now()
-            if tally.up_s is None and source.state is LinkState.UP:
-                tally.up_s = now
             line.show(_status(source, tally, now))
-            if seconds is not None and now - (tally.up_s or 0.0) >= seconds:
+            if tally.up_s is None:
+                over = time.monotonic() - began
+                if source.error is not None and not patient:
+                    break
+            else:
+                over = now - tally.up_s
+            if seconds is not None and over >= seconds:
                 break
     finally:
         source.stop()
@@ -81,7 +91,11 @@ def record_until(
 
 def _take(source: Live, tally: Tally, seen: Callable[[list[Record]], None]) -> None:
     records = source.drain()
-    tally.exchanges += sum(type(record) is Exchange for record in records)
+    for record in records:
+        if type(record) is Exchange:
+            tally.exchanges += 1
+        elif type(record) is LinkRecord and record.state == "up":
+            tally.up_s = record.t if tally.up_s is None else tally.up_s
     seen(records)
 
 
