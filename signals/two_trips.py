@@ -1,0 +1,129 @@
+"""Two-trip reasoning: what a code's set says about what happens next, in words.
+
+Sources: R1-R6 of California Code of Regulations, title 13, section 1968.2 (2007
+text), where DOMAIN cites them; the numbers of trips for lamp-off and for permanent
+codes are from memory of the same section.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bankwise.signals import trouble_codes
+from bankwise.signals.evidence import Snapshot
+from bankwise.signals.similar_conditions import Window, window_of
+
+LAMP_OFF_TRIPS = 3
+"""Fault-free driving cycles in a row before the lamp goes out. Source: from memory of
+13 CCR 1968.2(d)(2)."""
+ERASE_WARM_UPS = 40
+"""Warm-up cycles without the fault before a stored code goes. Source: as above."""
+
+
+@dataclass(frozen=True, slots=True)
+class CodeStory:
+    """One code with its sets and what follows from them.
+
+    Attributes:
+        code: as read.
+        about: the place it names.
+        system: what it belongs to.
+        sets: of stored, pending, permanent: those that hold it.
+        units: control units that reported it.
+        text: what the sets mean, in words.
+        next: what must happen for it to go, or to come on.
+        window: similar conditions from its own freeze frame, when there is one.
+    """
+
+    code: str
+    about: str
+    system: str
+    sets: tuple[str, ...]
+    units: tuple[str, ...]
+    text: str
+    next: str
+    window: Window | None
+
+
+_MEANING: dict[tuple[bool, bool, bool], tuple[str, str]] = {
+    (False, True, False): (
+        "seen on one trip so far",
+        "If it is seen again in similar conditions on the next trip, the lamp comes "
+        "on.",
+    ),
+    (True, True, False): (
+        "confirmed, and seen on this or the last trip",
+        "The fault is there now. Repair it before anything is cleared.",
+    ),
+    (True, False, False): (
+        "confirmed earlier, not seen on this or the last trip",
+        f"The lamp goes out after {LAMP_OFF_TRIPS} trips in a row that look and do not "
+        f"find it; the code goes after {ERASE_WARM_UPS} warm-ups.",
+    ),
+    (True, True, True): (
+        "confirmed, kept as permanent, and seen on this or the last trip",
+        "The fault is there now. The permanent copy leaves only after the car's own "
+        "test has run and passed.",
+    ),
+    (True, False, True): (
+        "confirmed and kept as permanent, not seen on this or the last trip",
+        "The car's own test must run and pass, in the code's similar conditions, until "
+        "the lamp is out. No tool can clear the permanent copy.",
+    ),
+    (False, True, True): (
+        "cleared before, and seen again on one trip",
+        "It came back: one more trip in similar conditions and the lamp comes on.",
+    ),
+    (False, False, True): (
+        "cleared, but kept as permanent until the car's own test has passed",
+        "Drive until the test has run and passed. No tool can clear it.",
+    ),
+}
+"""By (stored, pending, permanent): what it means and what comes next."""
+
+_UNREAD = "Not every set of codes could be read, so how often it was seen is not known."
+
+
+def code_stories(seen: Snapshot) -> tuple[CodeStory, ...]:
+    """Every code that any set holds, banks first, each with what its sets mean.
+
+    A set that was not read whole makes the words say so instead of concluding.
+    """
+    sets = {when: set(reading.codes) for when, reading in seen.codes.items()}
+    frames = {frame.code: frame for frame in seen.frames if frame.code}
+    known = all(seen.codes[when].known for when in ("stored", "pending"))
+    codes = dict.fromkeys(c for reading in seen.codes.values() for c in reading.codes)
+    stories = [
+        _story(code, sets, seen, frames[code].values if code in frames else {}, known)
+        for code in codes
+    ]
+    return tuple(sorted(stories, key=lambda s: (s.about == "engine", s.about, s.code)))
+
+
+def _story(
+    code: str,
+    sets: dict[str, set[str]],
+    seen: Snapshot,
+    frame: dict[str, float],
+    known: bool,
+) -> CodeStory:
+    held = tuple(
+        when for when in ("stored", "pending", "permanent") if code in sets[when]
+    )
+    text, follows = _MEANING["stored" in held, "pending" in held, "permanent" in held]
+    units = dict.fromkeys(
+        unit.unit
+        for reading in seen.codes.values()
+        for unit in reading.units
+        if code in unit.codes
+    )
+    return CodeStory(
+        code,
+        trouble_codes.about(code),
+        trouble_codes.system(code),
+        held,
+        tuple(units),
+        text if known else f"in the {' and '.join(held)} set",
+        follows if known else _UNREAD,
+        window_of(frame),
+    )
