@@ -1,0 +1,209 @@
+"""The whole screen under keys, on a made-up drive with a clock that stands still."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from textual.screen import ModalScreen
+
+from bankwise.tui.keys import KEYS, SITUATIONS
+from bankwise.tui.panes.table import PANES
+from bankwise.tui.view import CanvasView
+
+if TYPE_CHECKING:
+    from textual.pilot import Pilot
+
+    from bankwise.tui.app import BankwiseApp
+
+SIZES = ((80, 24), (120, 40), (200, 60))
+
+
+def text_of(app: BankwiseApp) -> str:
+    """What stands on the screen."""
+    return app.screen_stack[0].query_one(CanvasView).shown.text()
+
+
+def braille_in(text: str) -> int:
+    """How many cells hold a trace."""
+    return sum("⠀" < char <= "⣿" for char in text)
+
+
+async def press(pilot: Pilot[int], *keys: str) -> None:
+    """Presses keys one after another and lets the screen draw."""
+    await pilot.pause(0.15)
+    for key in keys:
+        await pilot.press(key)
+    await pilot.pause(0.15)
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_the_road_test_says_at_a_glance_what_matters(
+    app: BankwiseApp, size: tuple[int, int]
+) -> None:
+    """Trims, difference, loop, flag, recording and link are on the screen at any size."""
+    async with app.run_test(size=size) as pilot:
+        await press(pilot)
+        text = text_of(app)
+    for words in (
+        "BANK 1 trim",
+        "BANK 2 trim",
+        "ENGINE rpm",
+        "closed loop",
+        "OPEN: FAULT",
+        "SIMULATED",
+        "link up",
+        "REC drive.jsonl",
+        "B2 subtracts",
+        "gaps 0",
+        "lag",
+    ):
+        assert words in text
+    assert "█" in text
+    assert braille_in(text) > size[0]
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("pane", list(PANES))
+async def test_every_situation_fills_any_size(
+    app: BankwiseApp, size: tuple[int, int], pane: str
+) -> None:
+    """Its key opens it, its title says so, and something is drawn."""
+    key = next(key for name, key, _ in SITUATIONS if name == pane)
+    async with app.run_test(size=size) as pilot:
+        await press(pilot, key)
+        text = text_of(app)
+    assert PANES[pane].title.upper() in text
+    assert sum(bool(line.strip()) for line in text.splitlines()) >= 6
+
+
+async def test_holding_stands_still_while_records_come_in(
+    app: BankwiseApp, source: Any
+) -> None:
+    """The right edge stays, the source is read on, and one key returns to now."""
+    async with app.run_test() as pilot:
+        await press(pilot, "space")
+        source.at_s = 95.0
+        source.mark("while held")
+        await pilot.pause(0.3)
+        assert "HELD" in text_of(app)
+        assert app.look.view.end_s == 90.0
+        assert source.waiting == []
+        await press(pilot, "n")
+        assert not app.look.view.held
+
+
+async def test_one_key_marks_the_moment_it_is_pressed(
+    app: BankwiseApp, source: Any
+) -> None:
+    """The mark is set before anything is asked."""
+    async with app.run_test() as pilot:
+        await press(pilot, "m")
+    assert source.marks == [("mark 2", None)]
+
+
+async def test_a_note_is_about_the_moment_its_key_was_pressed(
+    app: BankwiseApp, source: Any
+) -> None:
+    """Typing takes time; the note keeps the first moment."""
+    async with app.run_test() as pilot:
+        await press(pilot, "M")
+        source.at_s = 99.0
+        await press(pilot, "h", "i", "enter")
+    assert source.marks == [("hi", "note-at:90.0")]
+
+
+async def test_a_flag_opens_its_proof(app: BankwiseApp) -> None:
+    """From anywhere: what it leaves open, next check, limits with their source."""
+    async with app.run_test(size=(120, 40)) as pilot:
+        await press(pilot, "o")
+        text = text_of(app)
+    assert "Does not prove" in text
+    assert "Next check" in text
+    assert "limit 15 %" in text
+    assert "MOTOR magazine" in text
+    assert braille_in(text) > 60
+
+
+async def test_acknowledging_takes_the_shouting_away(app: BankwiseApp) -> None:
+    """The line under the top goes; the flag stays in the list."""
+    async with app.run_test(size=(120, 40)) as pilot:
+        await press(pilot)
+        assert "a: seen" in text_of(app).splitlines()[1]
+        await press(pilot, "a")
+        assert text_of(app).splitlines()[1] == ""
+        assert "mirror-trims" in text_of(app)
+
+
+async def test_quitting_while_recording_asks(app: BankwiseApp, source: Any) -> None:
+    """No goes on recording; yes closes the source and leaves."""
+    async with app.run_test() as pilot:
+        await press(pilot, "q")
+        assert isinstance(app.screen, ModalScreen)
+        await press(pilot, "n")
+        assert not source.stopped
+        await press(pilot, "ctrl+q", "y")
+    assert source.stopped
+    assert app.return_code == 0
+
+
+async def test_themes_step_round_and_are_kept(app: BankwiseApp) -> None:
+    """Dark, sun, night and dark again; the choice is in the file."""
+    names = []
+    async with app.run_test() as pilot:
+        for _ in range(3):
+            await press(pilot, "t")
+            names.append(app.palette.name)
+    assert names == ["sun", "night", "dark"]
+    assert app.choices is not None
+    assert '"theme": "dark"' in app.choices.read_text()
+
+
+async def test_help_lists_every_key(app: BankwiseApp) -> None:
+    """Each row of the key table is in the overlay."""
+    async with app.run_test(size=(200, 60)) as pilot:
+        await press(pilot, "question_mark")
+        shown = "\n".join(
+            strip.text for strip in app.screen._compositor.render_strips()
+        )
+    for key in KEYS:
+        assert key.words in shown
+
+
+async def test_cursor_and_anchor_measure(app: BankwiseApp) -> None:
+    """Two cursors say the time between them and the switches of each front sensor."""
+    async with app.run_test(size=(120, 40)) as pilot:
+        await press(pilot, "x", *["shift+right"] * 3)
+        text = text_of(app)
+    assert "Δt" in text
+    assert "B1S1 ≥" in text
+
+
+async def test_a_resize_storm_leaves_a_whole_screen(app: BankwiseApp) -> None:
+    """After many sizes, down to tiny ones, the last one is drawn whole."""
+    async with app.run_test(size=(120, 40)) as pilot:
+        for width, height in ((81, 25), (20, 5), (250, 70), (40, 12), (100, 30)):
+            await pilot.resize_terminal(width, height)
+            await pilot.pause(0.12)
+        shown = app.screen_stack[0].query_one(CanvasView).shown
+        assert (shown.width, shown.height) == (100, 30)
+        assert "ROAD TEST" in shown.text()
+
+
+async def test_a_source_that_fails_to_record_says_so(
+    app: BankwiseApp, source: Any
+) -> None:
+    """A full disk is on the bottom line, in words."""
+    source.recording = type(source.recording)(None, 0, None, "the disk is full")
+    async with app.run_test() as pilot:
+        await press(pilot)
+        assert "NOT RECORDING: the disk is full" in text_of(app)
+
+
+async def test_lanes_are_chosen_and_kept(app: BankwiseApp) -> None:
+    """Hiding the first lane takes it off the screen and out of the file."""
+    async with app.run_test() as pilot:
+        await press(pilot, "l", "space", "enter")
+    assert "front" not in app.look.lanes
+    assert app.choices is not None
+    assert '"front"' not in app.choices.read_text()

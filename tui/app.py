@@ -1,0 +1,262 @@
+"""The screen: takes a source, shows its session, and hands keys to the right place.
+
+It owns the frame timer and the screen's state, and nothing else: what is drawn is in
+the panes, what a key means is in the key table, what is true is in the engine.
+"""
+
+from __future__ import annotations
+
+import gc
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import ClassVar
+
+from textual import events
+from textual.app import App, ComposeResult, SystemCommand
+from textual.binding import Binding
+from textual.screen import Screen
+
+from bankwise.adapters.source import Source
+from bankwise.signals.severity import Severity
+from bankwise.tui import settings
+from bankwise.tui.actions import ACTIONS, pane_act
+from bankwise.tui.chrome import draw_alert, draw_bottom, draw_top
+from bankwise.tui.feed import Feed, Told
+from bankwise.tui.keys import KEYS
+from bankwise.tui.panes import Pane
+from bankwise.tui.panes.table import PANES
+from bankwise.tui.prompts import Caution
+from bankwise.tui.snapshot import Look, PaneState, Snapshot
+from bankwise.tui.terminal import on_ending, unsent
+from bankwise.tui.themes import PALETTES
+from bankwise.tui.timeview import TimeView
+from bankwise.tui.view import CanvasView
+
+FRAME_S = 0.1
+"""Time between two frames. Unit: s. Source: our choice; measured to cost under 10 %."""
+
+_SAY_S = 4.0
+_LAG_SHARE = 0.2
+_LEAST_ROWS, _LEAST_COLUMNS = 12, 40
+
+
+class BankwiseApp(App[int]):
+    """The whole screen.
+
+    Args:
+        source: what to watch, not yet started; None opens the start screen.
+        sessions_dir: where sessions are kept.
+        start_pane: id of the first situation.
+        choices: file of the lasting choices; None keeps none.
+        theme_name: overrides the kept theme.
+        make_feed: makes the feed of a source.
+        quiet: True leaves out the caution on opening, for pictures and tests.
+    """
+
+    CSS_PATH = "screen.tcss"
+    TITLE = "bankwise"
+    ENABLE_COMMAND_PALETTE = True
+    BINDINGS: ClassVar = [
+        Binding(
+            ",".join(key.keys),
+            f"act({place})",
+            key.words,
+            show=False,
+            priority="ctrl+q" in key.keys,
+        )
+        for place, key in enumerate(KEYS)
+    ]
+
+    def __init__(
+        self,
+        source: Source | None,
+        *,
+        sessions_dir: Path,
+        start_pane: str = "road",
+        choices: Path | None = None,
+        theme_name: str | None = None,
+        make_feed: Callable[[Source], Feed] = Feed,
+        quiet: bool = False,
+    ) -> None:
+        super().__init__()
+        kept = settings.load(choices) if choices else settings.Settings()
+        self.choices = choices
+        self.palette = PALETTES[theme_name or kept.theme]
+        self.look = Look(
+            TimeView(kept.span_s),
+            kept.lanes,
+            frozenset(kept.tall),
+            kept.sweep,
+            self.no_color,
+            bell=kept.bell,
+        )
+        self.sessions_dir = sessions_dir
+        self.make_feed = make_feed
+        self.feed: Feed | None = None
+        self.shot: Snapshot | None = None
+        self.pane_id = start_pane
+        self.states: dict[str, PaneState] = {}
+        self.files: tuple[tuple[str, ...], ...] = ()
+        self.notes: tuple[str, ...] = ()
+        self._first_source = source
+        self._quiet = quiet
+        self._due = 0.0
+        self._lag_ms = 0.0
+        self._said = ("", 0.0)
+        self.frames_skipped = 0
+
+    def compose(self) -> ComposeResult:
+        """One widget; everything on it is drawn."""
+        yield CanvasView(self.palette)
+
+    def on_mount(self) -> None:
+        """Sets the theme, starts the source and the frames."""
+        for palette in PALETTES.values():
+            self.register_theme(palette.textual())
+        self.theme = f"bankwise-{self.palette.name}"
+        on_ending(self.end)
+        if self._first_source is not None:
+            self.watch_source(self._first_source)
+        else:
+            ACTIONS["start"](self, None)
+        if not self._quiet:
+            self.push_screen(Caution())
+        # What lives now lives to the end; the collector need not walk it each time.
+        gc.collect()
+        gc.freeze()
+        self._due = time.monotonic()
+        self.set_interval(FRAME_S, self.frame)
+
+    @property
+    def pane(self) -> Pane:
+        """The situation shown."""
+        return PANES[self.pane_id]
+
+    def watch_source(self, source: Source) -> None:
+        """Shows this source from now on; the one before is closed in good order."""
+        if self.feed is not None:
+            self.feed.source.stop()
+        self.feed = self.make_feed(source)
+        self.states.clear()
+        self.look = replace(
+            self.look, view=self.look.view.back_to_now(), acknowledged=frozenset()
+        )
+        source.start()
+
+    def say(self, text: str) -> None:
+        """Shows one line at the bottom for a few seconds."""
+        self._said = (text, time.monotonic() + _SAY_S)
+
+    def frame(self) -> None:
+        """Reads what came in and, unless the terminal is behind, draws it."""
+        now = time.monotonic()
+        late_ms = max(now - self._due - FRAME_S, 0.0) * 1000
+        self._due = now
+        self._lag_ms += _LAG_SHARE * (late_ms - self._lag_ms)
+        if self.feed is None:
+            return
+        self._announce(self.feed.pull())
+        if unsent(self._driver) > 0:
+            self.frames_skipped += 1
+            return
+        self.draw()
+
+    def draw(self) -> None:
+        """Draws the situation and the fixed lines about it."""
+        view = self.screen_stack[0].query_one(CanvasView)
+        width, height = view.size
+        if self.feed is None or width < _LEAST_COLUMNS or height < _LEAST_ROWS:
+            return
+        shot = self.feed.snapshot(self.pane.needs, self._lag_ms)
+        self.shot = shot
+        state = self.pane_look()
+        canvas = view.draft(width, height)
+        draw_top(canvas.part(0, 0, width, 1), self.pane.title, shot, state)
+        draw_alert(canvas.part(0, 1, width, 1), shot, state)
+        self.pane.draw(canvas.part(0, 2, width, height - 3), shot, state)
+        said = self._said[0] if time.monotonic() < self._said[1] else ""
+        draw_bottom(canvas.part(0, height - 1, width, 1), shot, state, said)
+        view.present(canvas, self.palette)
+
+    def action_act(self, place: int) -> None:
+        """Does what the key of that place in the table does."""
+        key = KEYS[place]
+        ACTIONS[key.action](self, key.arg)
+        self.draw()
+
+    def on_key(self, event: events.Key) -> None:
+        """Keys that belong to the situation shown only."""
+        for key in self.pane.keys:
+            if event.key in key.keys and len(self.screen_stack) == 1:
+                event.stop()
+                pane_act(self, key.action)
+                self.draw()
+
+    def pane_look(self) -> Look:
+        """The screen's state as the situation shown gets it."""
+        return replace(
+            self.look,
+            state=self.states.get(self.pane_id, PaneState()),
+            files=self.files,
+            notes=self.notes,
+        )
+
+    def _announce(self, told: Iterable[Told]) -> None:
+        rising = [
+            t.event for t in told if not t.late and str(t.event.state) == "raised"
+        ]
+        if self.look.bell and any(e.severity >= Severity.ACT for e in rising):
+            self.bell()
+
+    def on_resize(self, _event: events.Resize) -> None:
+        """Draws at once at the new size."""
+        self.call_after_refresh(self.draw)
+
+    def end(self) -> None:
+        """Closes the recording in good order and leaves."""
+        if self.feed is not None:
+            self.feed.source.stop()
+        self.exit(0)
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """Every key of the table, by name, for the command palette."""
+        for key in KEYS:
+            if key.action != "palette":
+                act = partial(ACTIONS[key.action], self, key.arg)
+                yield SystemCommand(f"{key.words} ({key.label})", key.group.value, act)
+
+
+def run_app(
+    source: Source | None,
+    *,
+    sessions_dir: Path,
+    start_pane: str = "road",
+    theme: str | None = None,
+) -> int:
+    """Runs the screen until the person leaves; the source is closed after that.
+
+    Args:
+        source: not yet started; None opens the start screen.
+        sessions_dir: where sessions are kept.
+        start_pane: id of the first situation.
+        theme: `dark`, `sun` or `night`; None for the one used last.
+
+    Returns:
+        The exit status: 0 when the person left.
+    """
+    app = BankwiseApp(
+        source,
+        sessions_dir=sessions_dir,
+        start_pane=start_pane,
+        choices=settings.settings_file(),
+        theme_name=theme,
+    )
+    try:
+        app.run()
+    finally:
+        if app.feed is not None:
+            app.feed.source.stop()
+    return app.return_code or 0

@@ -1,0 +1,352 @@
+"""From a source to snapshots: drains records, feeds the engine, keeps what is shown.
+
+Everything runs in small bites, so that a long session read at once never freezes the
+screen.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
+
+from bankwise.adapters.records import (
+    CodesRecord,
+    Exchange,
+    FlagRecord,
+    Header,
+    Record,
+)
+from bankwise.adapters.snapshot import next_requests, snapshot
+from bankwise.adapters.source import Source
+from bankwise.signals import evidence as codes
+from bankwise.signals.cautions import CAUTIONS
+from bankwise.signals.columns import Columns
+from bankwise.tui.snapshot import Cause, Flag, Limit, Link, Snapshot, Unsaid
+
+if TYPE_CHECKING:
+    from bankwise.signals.engine import FlagEvent, FlagSpan
+
+_BITE = 250
+_BUDGET_S = 0.03
+_COSTLY_S = 2.0
+_RATE_S = 5.0
+
+
+class Engine(Protocol):
+    """What the screen reads of the engine."""
+
+    frame: Any
+    flags: list[FlagSpan]
+
+    def explanations(self) -> list[Any]:
+        """The ledger, most likely first."""
+        ...
+
+    def figures(self) -> dict[str, Any]:
+        """Figures of the session, ready for JSON."""
+        ...
+
+    def cannot_tell(self) -> list[Any]:
+        """What the data cannot tell."""
+        ...
+
+
+class Reader(Protocol):
+    """Records in, columns and engine out."""
+
+    @property
+    def columns(self) -> Columns:
+        """What was measured so far."""
+        ...
+
+    @property
+    def engine(self) -> Any:
+        """The engine that watches the columns."""
+        ...
+
+    def feed(self, records: list[Record]) -> list[FlagEvent]:
+        """Takes records in order; returns the flags that rose or cleared."""
+        ...
+
+    def finish(self) -> list[FlagEvent]:
+        """Judges the last moments, once no more records will come."""
+        ...
+
+    def holes(self) -> list[tuple[float, float]]:
+        """Stretches without a usable answer. Unit: s."""
+        ...
+
+
+@runtime_checkable
+class Playing(Protocol):
+    """What a replay can do beyond a source."""
+
+    speed: float
+    epoch: int
+
+    @property
+    def paused(self) -> bool:
+        """Whether it stands still."""
+        ...
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the session. Unit: s."""
+        ...
+
+    def pause(self) -> None:
+        """Stands still."""
+        ...
+
+    def resume(self) -> None:
+        """Goes on."""
+        ...
+
+    def seek(self, t: float) -> None:
+        """Goes to a moment of the session. Unit: s."""
+        ...
+
+
+def start_reader(header: Header) -> Reader:
+    """The real reader of a session's records."""
+    from bankwise.adapters.analysis import Analysis
+
+    return Analysis(header)
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A flag that rose or cleared, and whether it happened long before now."""
+
+    event: FlagEvent
+    late: bool
+
+
+class Feed:
+    """One source, read for the screen.
+
+    Args:
+        source: started by its owner.
+        reader: makes the reader once the header is known.
+    """
+
+    def __init__(
+        self, source: Source, reader: Callable[[Header], Reader] = start_reader
+    ) -> None:
+        self.source = source
+        self._make = reader
+        self._reader: Reader | None = None
+        self._waiting: deque[Record] = deque()
+        self._kept: list[Record] = []
+        self._epoch = getattr(source, "epoch", 0)
+        self._seen: deque[tuple[float, int]] = deque(maxlen=64)
+        self._exchanges = 0
+        self._costly: dict[str, tuple[float, Any]] = {}
+        self._made: tuple[object, tuple[Flag, ...]] = (None, ())
+
+    @property
+    def behind(self) -> int:
+        """Records drained but not yet read."""
+        return len(self._waiting)
+
+    def pull(self, budget_s: float = _BUDGET_S) -> list[Told]:
+        """Reads what has come in, as far as the time allows.
+
+        Returns:
+            Flags that rose or cleared; each is also handed back to the source, so
+            that the session keeps what the person was told.
+        """
+        epoch = getattr(self.source, "epoch", 0)
+        if epoch != self._epoch:
+            self._epoch = epoch
+            self._reader = None
+            self._waiting.clear()
+            self._kept.clear()
+            self._costly.clear()
+        self._waiting.extend(self.source.drain())
+        header = self.source.header
+        if header is None:
+            return []
+        if self._reader is None:
+            self._reader = self._make(header)
+        told: list[Told] = []
+        until = time.perf_counter() + budget_s
+        while self._waiting:
+            count = min(_BITE, len(self._waiting))
+            bite = [self._waiting.popleft() for _ in range(count)]
+            self._keep(bite)
+            late = bool(self._waiting)
+            for event in self._reader.feed(bite):
+                self._note(event)
+                told.append(Told(event, late))
+            if time.perf_counter() >= until:
+                break
+        self._seen.append((self.source.now(), self._exchanges))
+        return told
+
+    def _keep(self, records: list[Record]) -> None:
+        for record in records:
+            if isinstance(record, Exchange):
+                self._exchanges += 1
+                if record.q[:2] != "01" or record.q[:4] in _EVIDENCE_PIDS:
+                    self._kept.append(record)
+            elif isinstance(record, CodesRecord):
+                self._kept.append(record)
+
+    def _note(self, event: FlagEvent) -> None:
+        self.source.note(
+            FlagRecord(event.t, event.id, str(event.state), event.about, event.text)
+        )
+
+    def wanted_requests(self) -> tuple[str, ...]:
+        """What to ask the car for a whole picture of its codes."""
+        header = self.source.header
+        if header is None:
+            return ()
+        return next_requests(self._kept, header.adapter.protocol)
+
+    def forget_evidence(self) -> None:
+        """The next picture of the codes is read afresh."""
+        self._kept.clear()
+        self._costly.pop("evidence", None)
+
+    def snapshot(self, needs: frozenset[str], lag_ms: float = 0.0) -> Snapshot:
+        """The session so far, with the costly parts only where needed."""
+        now = self.source.now()
+        if self._reader is None:
+            return Snapshot(
+                now, Columns(), _NoTicks(), link=self._link(), lag_ms=lag_ms
+            )
+        engine = self._reader.engine
+        causes: tuple[Cause, ...] = ()
+        unsaid: tuple[Unsaid, ...] = ()
+        figures: Mapping[str, Any] = {}
+        evidence: codes.Snapshot | None = None
+        if "causes" in needs:
+            causes = self._lately("causes", lambda: _causes(engine))
+            unsaid = self._lately("unsaid", lambda: _unsaid(engine))
+        if "figures" in needs:
+            figures = self._lately("figures", engine.figures)
+        if "evidence" in needs:
+            evidence = self._lately("evidence", self._evidence)
+        return Snapshot(
+            now,
+            self._reader.columns,
+            engine.frame,
+            self._flags(engine),
+            causes,
+            unsaid,
+            figures,
+            self._link(),
+            tuple(self._reader.holes()),
+            lag_ms,
+            self._hz(),
+            evidence,
+        )
+
+    def _lately(self, name: str, make: Callable[[], Any]) -> Any:
+        clock = time.perf_counter()
+        made, value = self._costly.get(name, (float("-inf"), None))
+        if clock - made > _COSTLY_S:
+            value = make()
+            self._costly[name] = (clock, value)
+        return value
+
+    def _evidence(self) -> codes.Snapshot | None:
+        header = self.source.header
+        if header is None or not self._kept:
+            return None
+        return snapshot(self._kept, header.adapter.protocol)
+
+    def _hz(self) -> float:
+        recent = [row for row in self._seen if row[0] >= self._seen[-1][0] - _RATE_S]
+        if len(recent) < 2:
+            return 0.0
+        (a, before), (b, after) = recent[0], recent[-1]
+        return (after - before) / (b - a) if b > a else 0.0
+
+    def _flags(self, engine: Any) -> tuple[Flag, ...]:
+        flags = [_flag(span, engine.thresholds) for span in engine.flags]
+        return tuple(sorted(flags, key=lambda flag: -flag.first_s))
+
+    def _link(self) -> Link:
+        source = self.source
+        record = source.recording
+        link = Link(
+            source.kind,
+            source.state.value,
+            source.status,
+            record.path.name if record.path is not None else "",
+            record.size,
+            record.sealed_s,
+            record.error or "",
+        )
+        if isinstance(source, Playing):
+            return Link(
+                link.kind,
+                link.state,
+                link.words,
+                speed=source.speed,
+                playing=not source.paused,
+                length_s=source.duration_s,
+            )
+        return link
+
+
+_EVIDENCE_PIDS = frozenset(
+    ("0100", "0101", "0120", "0121", "0130", "0131", "0140", "0141", "014D", "014E")
+)
+
+
+class _NoTicks:
+    """Before the first answer there is nothing derived."""
+
+    @property
+    def ticks(self) -> Any:
+        """No tick."""
+        return Columns()["rpm"].t
+
+    def __getitem__(self, name: str) -> Any:
+        return Columns()[name].v
+
+    def why(self, name: str) -> str:
+        """Nothing is known yet."""
+        return ""
+
+
+def _flag(span: FlagSpan, thresholds: Any) -> Flag:
+    rule = span.rule
+    return Flag(
+        span.id,
+        span.about,
+        span.severity,
+        span.text,
+        span.first_s,
+        span.last_s,
+        span.total_s,
+        tuple((a, b) for a, b in span.spans),
+        span.active,
+        rule.does_not_prove,
+        rule.causes,
+        rule.next,
+        CAUTIONS.get(rule.caution, ""),
+        rule.source,
+        tuple(
+            Limit(row.name, row.value, row.unit, row.source)
+            for row in map(thresholds.row, dict.fromkeys((*rule.limits, rule.hold)))
+        ),
+    )
+
+
+def _causes(engine: Engine) -> tuple[Cause, ...]:
+    return tuple(
+        Cause(e.id, e.about, e.share, tuple(e.for_), tuple(e.against), e.next)
+        for e in engine.explanations()
+    )
+
+
+def _unsaid(engine: Engine) -> tuple[Unsaid, ...]:
+    return tuple(Unsaid(u.about, u.what, u.why) for u in engine.cannot_tell())

@@ -1,0 +1,81 @@
+"""Carries out what panes ask for, and opens another source."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from bankwise.adapters.errors import AdapterError
+from bankwise.tui import messages as m
+from bankwise.tui import settings
+from bankwise.tui.errors import CommandError
+from bankwise.tui.session_list import session_rows
+
+if TYPE_CHECKING:
+    from bankwise.tui.app import BankwiseApp
+
+
+def keep(app: BankwiseApp) -> None:
+    """Keeps the lasting choices; a disk that refuses costs only them."""
+    if app.choices is None:
+        return
+    look = app.look
+    kept = settings.Settings(
+        app.palette.name,
+        look.lanes,
+        tuple(sorted(look.tall)),
+        look.view.span_s,
+        look.sweep,
+        look.bell,
+    )
+    if not settings.save(app.choices, kept):
+        app.say("the choice could not be kept: the disk refused it")
+
+
+def open_source(app: BankwiseApp, open_it: Callable[[], Any]) -> None:
+    """Watches what `open_it` opens; a failure is one line, and nothing changes."""
+    try:
+        source = open_it()
+    except (AdapterError, CommandError, OSError) as error:
+        app.say(str(error))
+        app.notify(str(error), title="Could not be opened", timeout=8)
+        return
+    app.watch_source(source)
+    if app.pane_id == "sessions":
+        app.pane_id = "road"
+
+
+def carry_out(app: BankwiseApp, intent: m.Intent) -> None:
+    """Does what a pane asked for."""
+    feed = app.feed
+    match intent:
+        case m.Say(text):
+            app.say(text)
+        case m.ShowTime(t_s):
+            if app.shot is not None:
+                view = app.look.view.show(t_s, app.shot.now_s)
+                app.look = replace(app.look, view=view)
+                app.pane_id = "road"
+        case m.Acknowledge(key):
+            seen = app.look.acknowledged | {key}
+            app.look = replace(app.look, acknowledged=seen)
+        case m.MarkNow(text, tag) if feed is not None:
+            feed.source.mark(text, tag)
+        case m.Want(rates) if feed is not None:
+            feed.source.want(rates)
+        case m.Ask(requests) if feed is not None:
+            feed.source.ask(*(requests or _codes_afresh(app)))
+        case m.OpenSession(path):
+            from bankwise.tui.openings import open_session
+
+            open_source(app, lambda: open_session(path))
+        case m.ListSessions():
+            app.files = session_rows(app.sessions_dir)
+
+
+def _codes_afresh(app: BankwiseApp) -> tuple[str, ...]:
+    if app.feed is None:
+        return ()
+    app.feed.forget_evidence()
+    return app.feed.wanted_requests()

@@ -1,0 +1,343 @@
+"""Draws lanes stacked on one time axis, with marks and flags as lines through all.
+
+A stack has two windows: the short one, about ten seconds, for switching sensors, and
+the long one for the rest. Each lane is a margin with its figures and a plot.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from bankwise.signals.columns import Floats
+from bankwise.tui import braille
+from bankwise.tui.canvas import Canvas
+from bankwise.tui.lane_axis import Window, draw_axis, draw_events
+from bankwise.tui.lane_table import LANES, Lane, Scale, Shape
+from bankwise.tui.snapshot import Look, Snapshot
+from bankwise.tui.themes import BANK_INK, BOLD, Ink, Paper, look
+from bankwise.tui.words import number, rate
+
+SHORT_SPAN_S = 10.0
+"""Window of switching sensors. Unit: s. Source: our choice; 60 s is a solid block."""
+
+NARROW, WIDE = 15, 20
+_WIDE_FROM = 100
+_DIFFERENT = 0.02
+_GUIDE = ord("┈")
+_LOW_ROWS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A lane and the rows it got; every other one is shaded where they touch."""
+
+    lane: Lane
+    y: int
+    height: int
+    shaded: bool = True
+
+
+def margin_width(width: int) -> int:
+    """Columns for names and figures at the left of a stack that wide."""
+    return WIDE if width >= _WIDE_FROM else NARROW
+
+
+def allot(lanes: Sequence[Lane], height: int, tall: frozenset[str]) -> list[int]:
+    """Rows for each lane; 0 for those that must wait until there is room.
+
+    Lanes come in order of what matters most, so the last ones go first. What is left
+    over is dealt out by weight; a lane drawn larger counts threefold.
+    """
+    rows = [0] * len(lanes)
+    left = height
+    for i, lane in enumerate(lanes):
+        if lane.least <= left:
+            rows[i] = lane.least
+            left -= lane.least
+    shown = [i for i, count in enumerate(rows) if count]
+    while left > 0 and shown:
+
+        def need(i: int) -> float:
+            weight = lanes[i].weight * (3 if lanes[i].id in tall else 1)
+            return rows[i] / weight
+
+        poorest = min(shown, key=need)
+        step = 2 if lanes[poorest].shape is Shape.HALVES and left > 1 else 1
+        rows[poorest] += step
+        left -= step
+    return rows
+
+
+def chosen(shot: Snapshot, ids: Sequence[str]) -> list[Lane]:
+    """The lanes to draw: those asked for, less what this car cannot deliver."""
+    supported = shot.columns.supported
+    kept = []
+    for lane_id in ids:
+        lane = LANES.get(lane_id)
+        if lane is None:
+            continue
+        measured = any(
+            len(shot.series(name)[0]) for s in lane.scales for name in s.names
+        )
+        everywhere = [name for s in lane.scales for name in s.names]
+        if (
+            measured
+            or supported is None
+            or lane.banks != (None,)
+            or any(name in supported for name in everywhere)
+        ):
+            kept.append(lane)
+    return kept
+
+
+def draw_stack(
+    canvas: Canvas,
+    shot: Snapshot,
+    state: Look,
+    lanes: Sequence[Lane],
+    short_span_s: float = SHORT_SPAN_S,
+) -> None:
+    """Draws lanes from top to bottom: the short window first, then the long one.
+
+    Args:
+        canvas: the whole area, margin included.
+        shot: what to draw.
+        state: window, cursors, enlarged lanes, sweep or scroll.
+        lanes: in order.
+        short_span_s: length of the short window. Unit: s.
+    """
+    short = [lane for lane in lanes if lane.short]
+    long = [lane for lane in lanes if not lane.short]
+    roomy = canvas.height >= 3 * len(lanes) + 6
+    axis_rows = (1 if long else 0) + (1 if short and (roomy or not long) else 0)
+    rest = canvas.height - axis_rows
+    ordered = [*short, *long]
+    gap = 1 if rest - sum(lane.least for lane in ordered) >= 3 * len(ordered) else 0
+    rows = allot(ordered, rest - gap * max(len(ordered) - 1, 0), state.tall)
+    margin = margin_width(canvas.width)
+    y = 0
+    for group, span in ((short, short_span_s), (long, state.view.span_s)):
+        count = len(group)
+        heights, rows = rows[:count], rows[count:]
+        if not any(heights):
+            continue
+        top = y
+        placed: list[Row] = []
+        for lane, height in zip(group, heights, strict=True):
+            if height:
+                shaded = bool(gap) or len(placed) % 2 == 0
+                placed.append(Row(lane, y - top, height, shaded))
+                y += height + gap
+        y -= gap
+        has_axis = group is long or roomy or not long
+        height = y - top + has_axis
+        _draw_group(
+            canvas.part(0, top, canvas.width, height),
+            shot,
+            state,
+            placed,
+            Window.ending(state.view.end(shot.now_s), span, canvas.width - margin),
+            has_axis,
+        )
+        y += has_axis
+
+
+def _draw_group(
+    canvas: Canvas,
+    shot: Snapshot,
+    state: Look,
+    rows: Sequence[Row],
+    window: Window,
+    has_axis: bool,
+) -> None:
+    margin = canvas.width - window.cells
+    plots = canvas.part(margin, 0, window.cells, canvas.height)
+    lit = np.zeros(plots.chars.shape, dtype=bool)
+    for row in rows:
+        part = slice(row.y, row.y + row.height)
+        area = plots.part(0, row.y, window.cells, row.height)
+        area.clear(look(Ink.FAINT, Paper.PLOT if row.shaded else Paper.BASE))
+        edge = canvas.part(0, row.y, margin, row.height)
+        lit[part] = _draw_lane(edge, area, row.lane, shot, state, window)
+    body = plots.height - has_axis
+    draw_events(plots, body, lit[:body], window, shot, state)
+    if has_axis:
+        draw_axis(plots.part(0, plots.height - 1, window.cells, 1), window)
+    if state.sweep and not state.view.held:
+        _sweep(plots, window)
+
+
+def _sweep(plots: Canvas, window: Window) -> None:
+    shift = window.first % window.cells
+    plots.chars[:] = np.roll(plots.chars, shift, axis=1)
+    plots.looks[:] = np.roll(plots.looks, shift, axis=1)
+    head = (window.first + window.cells) % window.cells
+    for ahead in range(2):
+        column = (head + ahead) % window.cells
+        plots.chars[:, column] = ord(" ")
+
+
+def _scale_of(lane: Lane, shot: Snapshot) -> Scale:
+    for scale in lane.scales:
+        if any(len(shot.series(name)[0]) for name in scale.names):
+            return scale
+    return lane.scales[0]
+
+
+def _draw_lane(
+    edge: Canvas,
+    area: Canvas,
+    lane: Lane,
+    shot: Snapshot,
+    state: Look,
+    window: Window,
+) -> npt.NDArray[np.bool_]:
+    scale = _scale_of(lane, shot)
+    series = [shot.series(name) for name in scale.names]
+    ends = scale.ends(v for _, v in series)
+    _draw_margin(edge, lane, scale, shot, state, ends)
+    lit = np.zeros(area.chars.shape, dtype=bool)
+    if not any(len(t) for t, _ in series):
+        words = _why_empty(scale, shot)
+        area.put(2, (area.height - 1) // 2, words, look(Ink.SOFT, Paper.PLOT))
+        lit[(area.height - 1) // 2, 2 : 2 + len(words)] = True
+        return lit
+    if lane.shape is Shape.HALVES and len(series) == 2:
+        half = area.height // 2
+        for i, y in enumerate((0, area.height - half)):
+            part = area.part(0, y, area.width, half)
+            own = [(lane.banks[i], series[i])]
+            lit[y : y + half] = _draw_traces(part, own, scale, ends, state, window)
+        return lit
+    pairs = list(zip(lane.banks, series, strict=True))
+    return _draw_traces(area, pairs, scale, ends, state, window)
+
+
+def _why_empty(scale: Scale, shot: Snapshot) -> str:
+    supported = shot.columns.supported
+    known = shot.columns.measured
+    if supported is not None and not any(name in supported for name in scale.names):
+        try:
+            reasons = [shot.ticks.why(name) for name in scale.names]
+        except KeyError:
+            return "not supported by this car"
+        return next(filter(None, reasons), "not enough data yet")
+    return "not enough data yet" if known else "waiting for the first answers"
+
+
+def _draw_traces(
+    area: Canvas,
+    traces: Sequence[tuple[int | None, tuple[Floats, Floats]]],
+    scale: Scale,
+    ends: tuple[float, float],
+    state: Look,
+    window: Window,
+) -> npt.NDArray[np.bool_]:
+    bottom, top = ends
+    for guide in scale.guides:
+        share = (top - guide) / (top - bottom)
+        y = min(int(share * area.height), area.height - 1)
+        area.chars[y] = _GUIDE
+    cells, middles, inks = [], [], []
+    for bank, (t, v) in traces:
+        low, high = braille.envelope(
+            t, v, 2 * window.first, 2 * window.cells, window.cell_s / 2
+        )
+        lit = braille.to_dots(low, high, bottom, top, area.height)
+        if state.plain and bank == 2:
+            lit = braille.dash(lit, 2 * window.first)
+        cells.append(braille.to_cells(lit))
+        middles.append(((low + high) / 2).reshape(-1, 2)[:, 0])
+        inks.append(BANK_INK[bank])
+    if len(traces) == 2:
+        _tint(area, middles[0], middles[1], ends)
+    bits = np.bitwise_or.reduce(cells)
+    drawn: npt.NDArray[np.bool_] = bits != 0
+    area.chars[drawn] = bits[drawn] + braille.BLANK
+    paper = area.looks & 0xF0
+    for mine, ink in zip(cells, inks, strict=True):
+        mask = mine != 0
+        area.looks[mask] = paper[mask] | int(ink)
+    if len(cells) == 2:
+        shared = (cells[0] != 0) & (cells[1] != 0)
+        area.looks[shared] = paper[shared] | int(Ink.BOTH)
+    return drawn
+
+
+def _tint(area: Canvas, one: Floats, two: Floats, ends: tuple[float, float]) -> None:
+    bottom, top = ends
+    scale = area.height / (top - bottom)
+    known = np.isfinite(one) & np.isfinite(two)
+    rows = np.arange(area.height)[:, None] + 0.5
+    upper = np.where(known, (top - np.fmax(one, two)) * scale, 1e9)
+    lower = np.where(known, (top - np.fmin(one, two)) * scale, -1e9)
+    apart = np.where(known, np.abs(one - two), 0) > _DIFFERENT * (top - bottom)
+    between = (rows > upper) & (rows < lower) & apart
+    area.looks[between & (one > two)] = look(Ink.FAINT, Paper.TINT1)
+    area.looks[between & (two > one)] = look(Ink.FAINT, Paper.TINT2)
+
+
+def _draw_margin(
+    edge: Canvas,
+    lane: Lane,
+    scale: Scale,
+    shot: Snapshot,
+    state: Look,
+    ends: tuple[float, float],
+) -> None:
+    view = state.view
+    at_s = view.cursor_s if view.cursor_s is not None else view.end_s
+    values = [shot.value(name, at_s) for name in scale.names]
+    wide = edge.width >= WIDE
+    right = edge.width - 1
+    soft = look(Ink.SOFT)
+    paced = scale.paced_by or scale.names
+    slowest = min((hz for hz in map(shot.hz, paced) if hz), default=0.0)
+    pace = rate(slowest)
+    x = edge.put(1, 0, lane.title, look(Ink.TEXT, attributes=BOLD))
+    if len(lane.banks) == 1:
+        text = f"{number(values[0], scale.decimals)} {scale.unit}".rstrip()
+        if edge.height == 1:
+            edge.put_right(right, 0, text, look(Ink.TEXT))
+            return
+        edge.put(1, 1, text, look(Ink.TEXT, attributes=BOLD))
+    else:
+        x = edge.put(x + 1, 0, scale.unit, soft)
+        _bank_values(edge, lane, scale, values, wide)
+    if pace:
+        edge.put_right(right, 0, pace, soft)
+    if wide and edge.height >= _LOW_ROWS and lane.shape is Shape.OVER:
+        places = 0 if ends[1] - ends[0] > 2 else 1
+        edge.put_right(right, 1, number(ends[1], places), soft)
+        edge.put_right(right, edge.height - 1, number(ends[0], places), soft)
+
+
+def _bank_values(
+    edge: Canvas, lane: Lane, scale: Scale, values: Sequence[float], wide: bool
+) -> None:
+    sign = scale.low < 0
+    texts = [number(value, scale.decimals, sign) for value in values]
+    halves = lane.shape is Shape.HALVES
+    ys = (
+        (1, edge.height - edge.height // 2 + (edge.height // 2 > 1))
+        if halves
+        else (1, 2)
+    )
+    if edge.height == 2:
+        ys = (1, 1)
+    for i, (bank, text) in enumerate(zip(lane.banks, texts, strict=True)):
+        x = 1 if edge.height != 2 else 1 + 7 * i
+        label = look(BANK_INK[bank], attributes=BOLD)
+        edge.put_runs(x, ys[i], ((f"{bank} ", label), (text, label)))
+    gap = values[0] - values[1] if len(values) == 2 else float("nan")
+    if halves or edge.height < _LOW_ROWS or not np.isfinite(gap):
+        return
+    text = f"Δ {number(abs(gap), scale.decimals)}"
+    if edge.height > _LOW_ROWS:
+        edge.put(1, 3, text, look(Ink.TEXT))
+    elif wide or len(text) + 9 < edge.width:
+        edge.put(9, 2, text, look(Ink.TEXT))

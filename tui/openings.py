@@ -1,0 +1,133 @@
+"""Opens what a person chose to watch: an adapter, a recorded session, or the demo."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from bankwise.adapters.car.server import ProcessServer
+from bankwise.adapters.live import Live
+from bankwise.adapters.records import FlagRecord, Header, Record
+from bankwise.adapters.replay import Replay
+from bankwise.adapters.session_file import read_session
+from bankwise.adapters.source import LinkState, Recording, Source
+from bankwise.tui.places import new_session_file
+
+
+class Demo:
+    """A simulated car in a process of its own, watched through the whole live stack.
+
+    Args:
+        story: id of the story.
+        folder: where the session is kept.
+        cold: from a cold start.
+        faster: simulated seconds per real second.
+        path: the session file; a new one in `folder` when None.
+    """
+
+    def __init__(
+        self,
+        story: str,
+        folder: Path,
+        *,
+        cold: bool = False,
+        faster: float = 1.0,
+        path: Path | None = None,
+    ) -> None:
+        options = ["--faster", f"{faster:g}"] + (["--cold"] if cold else [])
+        self._server = ProcessServer(story, *options)
+        self._server.__enter__()
+        self._live = Live(
+            self._server.address,
+            path or new_session_file(folder, f"demo-{story}"),
+            kind="simulated",
+            clock_rate=faster,
+            note=f"simulated car, story {story}",
+        )
+
+    @property
+    def kind(self) -> str:
+        """Always `simulated`."""
+        return self._live.kind
+
+    @property
+    def header(self) -> Header | None:
+        """The session's header, or None until it is known."""
+        return self._live.header
+
+    @property
+    def state(self) -> LinkState:
+        """The link's state now."""
+        return self._live.state
+
+    @property
+    def status(self) -> str:
+        """What the source is doing, in plain words."""
+        return self._live.status
+
+    @property
+    def recording(self) -> Recording:
+        """The state of the file being written."""
+        return self._live.recording
+
+    def start(self) -> None:
+        """Begins."""
+        self._live.start()
+
+    def drain(self) -> list[Record]:
+        """New records since the last call."""
+        return self._live.drain()
+
+    def mark(self, text: str, tag: str | None = None) -> None:
+        """Notes a remark now."""
+        self._live.mark(text, tag)
+
+    def note(self, record: FlagRecord) -> None:
+        """Keeps what the person was told."""
+        self._live.note(record)
+
+    def ask(self, *requests: str) -> None:
+        """Asks these once. Raises GateRefused."""
+        self._live.ask(*requests)
+
+    def want(self, rates: Mapping[str, float] | None) -> None:
+        """Asks for other poll rates. Unit: Hz."""
+        self._live.want(rates)
+
+    def now(self) -> float:
+        """Session time. Unit: s."""
+        return self._live.now()
+
+    def stop(self) -> None:
+        """Closes the session, then the car."""
+        self._live.stop()
+        self._server.__exit__(None, None, None)
+
+
+def open_demo(
+    story: str,
+    folder: Path,
+    *,
+    cold: bool = False,
+    faster: float = 1.0,
+    path: Path | None = None,
+) -> Source:
+    """The simulated car of a story. Raises LinkError when it does not start."""
+    return Demo(story, folder, cold=cold, faster=faster, path=path)
+
+
+def open_adapter(
+    url: str,
+    folder: Path,
+    *,
+    note: str | None = None,
+    baud: int | None = None,
+    path: Path | None = None,
+) -> Source:
+    """A real adapter, recorded from the first byte; nothing is opened before start."""
+    return Live(url, path or new_session_file(folder, "drive"), baud=baud, note=note)
+
+
+def open_session(path: Path, *, speed: float = 1.0, start_s: float = 0.0) -> Source:
+    """A recorded session as if it happened now. Raises SessionError."""
+    return Replay(read_session(path), speed, start_s)

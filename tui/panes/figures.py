@@ -1,0 +1,184 @@
+"""Figures: the trim map, the sensors' switching and response, and the rates."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from bankwise.signals.catalogue import SIGNALS
+from bankwise.tui.canvas import Canvas
+from bankwise.tui.messages import Intent
+from bankwise.tui.panes.rows import heading
+from bankwise.tui.snapshot import Look, PaneState, Snapshot
+from bankwise.tui.themes import BANK_INK, BOLD, Ink, Paper, look
+from bankwise.tui.words import NO_VALUE, clip, number
+
+_SOFT = look(Ink.SOFT)
+_BOLD = look(Ink.TEXT, attributes=BOLD)
+_RPM_STEP, _LOAD_STEP = 500, 10
+_LEAST = 10
+_CELL = 6
+_TINT_FROM_PCT = 5.0
+_SIDE_FROM = 100
+
+
+def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
+    """Draws both banks' trim maps, then the sensors and the rates."""
+    wide = canvas.width >= _SIDE_FROM
+    lines = sensor_lines(shot)
+    rates = rate_lines(shot)
+    if not wide and state.state.opened:
+        _draw_lines(canvas, 0, "SENSORS", lines)
+        _draw_lines(canvas, len(lines) + 3, "MEASURED RATES", rates)
+        return
+    map_rows = min(max(canvas.height // 2, 13), 16)
+    half = canvas.width // 2
+    for bank, x, width in ((1, 0, half), (2, half, canvas.width - half)):
+        part = canvas.part(x, 0, width, map_rows if wide else canvas.height - 1)
+        draw_map(part, shot, bank)
+    if not wide:
+        canvas.put(1, canvas.height - 1, "⏎ sensors and rates   esc trim maps", _SOFT)
+        return
+    _draw_lines(canvas.part(0, map_rows, half, 99), 0, "SENSORS", lines)
+    side = canvas.part(half, map_rows, canvas.width - half, canvas.height - map_rows)
+    _draw_lines(side, 0, "MEASURED RATES", rates)
+
+
+def act(name: str, _shot: Snapshot, state: Look) -> tuple[PaneState, Intent | None]:
+    """On a narrow screen turns between the maps and the rest."""
+    return PaneState(opened=name in ("open", "down")), None
+
+
+def trim_map(shot: Snapshot, bank: int) -> dict[tuple[int, int], tuple[float, int]]:
+    """Median total trim and number of ticks a cell of 500 rpm by 10 % load.
+
+    Only ticks in closed loop count. Source: DOMAIN 3, trim map.
+    """
+    trim = shot.series(f"total_trim_b{bank}_pct")[1]
+    closed = shot.series(f"closed_b{bank}")[1]
+    rpm, load = _at_ticks(shot, "rpm"), _at_ticks(shot, "load_pct")
+    count = min(map(len, (trim, closed, rpm, load)))
+    if not count:
+        return {}
+    trim, rpm, load = trim[:count], rpm[:count], load[:count]
+    known = np.isfinite(trim + rpm + load) & (closed[:count] == 1)
+    across = (rpm[known] // _RPM_STEP).astype(int)
+    down = np.minimum(load[known] // _LOAD_STEP, 9).astype(int)
+    trim = trim[known]
+    cells: dict[tuple[int, int], tuple[float, int]] = {}
+    keys = across * 10 + down
+    order = np.argsort(keys, kind="stable")
+    found, starts = np.unique(keys[order], return_index=True)
+    for key, part in zip(found, np.split(trim[order], starts[1:]), strict=True):
+        cells[int(key) // 10, int(key) % 10] = float(np.median(part)), len(part)
+    return cells
+
+
+def _at_ticks(shot: Snapshot, name: str) -> Any:
+    try:
+        return shot.ticks[name]
+    except KeyError:
+        return np.empty(0)
+
+
+def draw_map(area: Canvas, shot: Snapshot, bank: int) -> None:
+    """Draws one bank's map: median where there is enough, a dot where there is some."""
+    ink = BANK_INK[bank]
+    area.put(1, 0, f"BANK {bank} trim map", look(ink, attributes=BOLD))
+    area.put(18, 0, "median %, closed loop", _SOFT)
+    cells = trim_map(shot, bank)
+    count = max((area.width - 8) // _CELL, 1)
+    columns = range(1, 1 + count)
+    area.put(1, 1, "load", _SOFT)
+    for i, across in enumerate(columns):
+        area.put_right(7 + (i + 1) * _CELL, 1, f"{across * _RPM_STEP}", _SOFT)
+    rows = list(range(9, -1, -1))[max(0, 10 - (area.height - 2)) :]
+    for y, down in enumerate(rows, 2):
+        area.put_right(6, y, f"{down * _LOAD_STEP}", _SOFT)
+        for i, across in enumerate(columns):
+            x = 7 + i * _CELL
+            value, n = cells.get((across, down), (math.nan, 0))
+            if not n:
+                area.put_right(x + _CELL, y, "·", look(Ink.FAINT))
+            elif n < _LEAST:
+                area.put_right(x + _CELL, y, "few", look(Ink.SOFT))
+            else:
+                paper = _paper(value, bank)
+                text = number(value, 1, sign=True).rjust(_CELL)
+                area.put(x, y, text, look(ink, paper, BOLD))
+
+
+def _paper(value: float, bank: int) -> Paper:
+    if abs(value) < _TINT_FROM_PCT:
+        return Paper.PLOT
+    return Paper.TINT1 if bank == 1 else Paper.TINT2
+
+
+def sensor_lines(shot: Snapshot) -> list[tuple[str, int]]:
+    """A line a sensor: swing, time rich, switches and response, as far as known."""
+    head = "        now    min    max  rich %  swings  switch/s   rate"
+    lines = [(head, _SOFT)]
+    for bank in (1, 2):
+        for position in (1, 2):
+            s = f"b{bank}s{position}"
+            name = f"o2_{s}_v"
+            wide = f"lambda_{s}"
+            if not len(shot.columns[name]) and not len(shot.columns[wide]):
+                continue
+            main = name if len(shot.columns[name]) else wide
+            values = (
+                number(shot.value(main), 3),
+                number(shot.value(f"min_{s}_v"), 2),
+                number(shot.value(f"max_{s}_v"), 2),
+                number(shot.value(f"time_rich_{s}_pct"), 0),
+                number(shot.value(f"switches_{s}"), 0),
+                number(shot.value(f"switching_hz_{s}"), 2),
+            )
+            text = f"B{bank}S{position} " + "".join(
+                value.rjust(w)
+                for value, w in zip(values, (7, 7, 7, 8, 8, 10), strict=True)
+            )
+            text += f"{shot.hz(main):6.1f}/s"
+            lines.append((text, look(BANK_INK[bank])))
+            lines += _response(shot, s, bank)
+    if len(lines) == 1:
+        return [("no oxygen sensor measured yet", _SOFT)]
+    return lines
+
+
+def _response(shot: Snapshot, s: str, bank: int) -> list[tuple[str, int]]:
+    parts = []
+    for words, stem in (("lean→rich", "lr"), ("rich→lean", "rl")):
+        low = shot.value(f"{stem}_low_{s}_ms")
+        high = shot.value(f"{stem}_high_{s}_ms")
+        if math.isfinite(low) and math.isfinite(high):
+            parts.append(f"{words} {number(low, 0)} to {number(high, 0)} ms")
+    return [("       " + "   ".join(parts), look(BANK_INK[bank]))] if parts else []
+
+
+def rate_lines(shot: Snapshot) -> list[tuple[str, int]]:
+    """A line a signal: how often it is really measured, the fastest first."""
+    rows = sorted(
+        (
+            (shot.hz(name), name, len(column))
+            for name, column in shot.columns.measured.items()
+        ),
+        reverse=True,
+    )
+    lines = []
+    for hz, name, count in rows:
+        signal = SIGNALS.get(name)
+        bank = signal.bank if signal is not None else None
+        title = f"{signal.about} {signal.title}" if signal is not None else name
+        text = f"{clip(title, 30):<30} {hz:6.1f}/s {count:>7}"
+        lines.append((text, look(BANK_INK[bank])))
+    return lines or [(NO_VALUE, _SOFT)]
+
+
+def _draw_lines(area: Canvas, y: int, title: str, lines: list[tuple[str, int]]) -> None:
+    y = heading(area, y, title)
+    for text, code in lines:
+        area.put(1, y, clip(text, area.width - 2), code)
+        y += 1

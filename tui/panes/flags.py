@@ -1,0 +1,189 @@
+"""Flags and explanations: the list, the proof of one flag, and the ledger of causes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bankwise.tui.canvas import Canvas
+from bankwise.tui.lane_axis import SIGNS
+from bankwise.tui.lane_table import LANES
+from bankwise.tui.lanes import draw_stack
+from bankwise.tui.messages import Acknowledge, Intent, ShowTime
+from bankwise.tui.panes.rows import first_row, heading, paragraph, pick_bar, step
+from bankwise.tui.snapshot import Cause, Flag, Look, PaneState, Snapshot
+from bankwise.tui.themes import BANK_INK, BOLD, REVERSE, Ink, look
+from bankwise.tui.timeview import SPANS_S, TimeView
+from bankwise.tui.words import clip, clock, number, sentence
+
+_SOFT = look(Ink.SOFT)
+_BOLD = look(Ink.TEXT, attributes=BOLD)
+_SIDE_FROM = 100
+_LEAD_S = 20.0
+_PROOF_LANES = ("slowfront", "trim", "rear", "rpm", "load", "coolant")
+
+
+def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
+    """Draws the list and the ledger, or the proof of the flag that is open."""
+    flag = picked(shot, state)
+    if state.state.opened and flag is not None:
+        draw_proof(canvas, shot, state, flag)
+        return
+    if canvas.width >= _SIDE_FROM:
+        half = canvas.width // 2
+        draw_list(canvas.part(0, 0, half - 1, canvas.height), shot, state)
+        draw_ledger(
+            canvas.part(half + 1, 0, canvas.width - half - 1, canvas.height), shot
+        )
+        return
+    half = canvas.height // 2
+    draw_list(canvas.part(0, 0, canvas.width, half), shot, state)
+    draw_ledger(canvas.part(0, half, canvas.width, canvas.height - half), shot)
+
+
+def picked(shot: Snapshot, state: Look) -> Flag | None:
+    """The flag that is picked; the same one after newer flags rose above it."""
+    if state.state.tag:
+        for flag in shot.flags:
+            if "/".join(flag.key) == state.state.tag:
+                return flag
+    if not shot.flags:
+        return None
+    return shot.flags[min(state.state.picked, len(shot.flags) - 1)]
+
+
+def draw_list(area: Canvas, shot: Snapshot, state: Look) -> None:
+    """Draws all flags, newest first."""
+    up = len(shot.active)
+    y = heading(area, 0, "FLAGS", f"{up} up, {len(shot.flags)} in all  ⏎ proof")
+    if not shot.flags:
+        paragraph(area, y, "No flag so far.", _SOFT)
+        return
+    current = picked(shot, state)
+    place = shot.flags.index(current) if current is not None else 0
+    rows = (area.height - y) // 2
+    first = first_row(place, len(shot.flags), rows)
+    for flag in shot.flags[first : first + rows]:
+        _draw_row(area, y, flag, state)
+        if flag is current:
+            pick_bar(area, y)
+            pick_bar(area, y + 1)
+            area.chars[y + 1, 0] = ord(" ")
+        y += 2
+
+
+def _draw_row(area: Canvas, y: int, flag: Flag, state: Look) -> None:
+    seen = flag.key in state.acknowledged
+    ink = BANK_INK[flag.bank] if flag.bank else Ink.TEXT
+    sign = look(Ink.TEXT, attributes=BOLD | REVERSE) if flag.active else _SOFT
+    area.put(1, y, f" {SIGNS[flag.severity]} ", sign)
+    code = look(ink, attributes=0 if seen else BOLD) if flag.active else _SOFT
+    x = area.put(5, y, f"{flag.about:<5} {flag.id}", code)
+    when = f"up since {clock(flag.last_rise_s)}" if flag.active else "cleared"
+    when += f", {clock(flag.total_s)} in all" + (", seen" if seen else "")
+    if x + len(when) + 2 < area.width:
+        area.put_right(area.width - 1, y, when, _SOFT)
+    area.put(5, y + 1, clip(sentence(flag.text), area.width - 6))
+
+
+def draw_ledger(area: Canvas, shot: Snapshot) -> None:
+    """Draws explanations, likeliest first, with what speaks for and against each."""
+    y = heading(area, 0, "EXPLANATIONS", "what the data supports")
+    for cause in shot.causes:
+        if y >= area.height - 1:
+            return
+        y = _draw_cause(area, y, cause, first=cause is shot.causes[0])
+    if not shot.causes:
+        y = paragraph(area, y, "Nothing to explain yet.", _SOFT)
+    if shot.unsaid and y + 3 < area.height:
+        y = heading(area, y + 1, "CANNOT TELL")
+        for row in shot.unsaid:
+            if y >= area.height:
+                return
+            text = f"{row.about} {row.what}: {row.why}"
+            area.put(1, y, clip(text, area.width - 2))
+            y += 1
+
+
+def _draw_cause(area: Canvas, y: int, cause: Cause, first: bool) -> int:
+    bar = "█" * round(cause.share * 10)
+    area.put(1, y, f"{bar:░<10}", look(Ink.NEUTRAL))
+    share = f"{round(cause.share * 100):>3} %"
+    x = area.put(12, y, share, _BOLD)
+    place = "" if cause.about == "engine" else f" {cause.about}"
+    words = cause.id.replace("-", " ")
+    area.put(x + 2, y, clip(sentence(words) + place, area.width - x - 3), _BOLD)
+    y += 1
+    many = 4 if first else 2
+    for sign, rows, code in (("+", cause.speaks_for, 0), ("−", cause.against, 0)):
+        for text in rows[:many]:
+            area.put(3, y, sign, _BOLD)
+            area.put(5, y, clip(text, area.width - 6), code)
+            y += 1
+    if first and cause.next:
+        y = paragraph(area, y, f"Next: {cause.next}", _BOLD, 3)
+    return y + 1
+
+
+def draw_proof(canvas: Canvas, shot: Snapshot, state: Look, flag: Flag) -> None:
+    """Draws one flag whole: lanes about it, limits and sources, what it leaves open."""
+    words_width = canvas.width // 2 if canvas.width >= _SIDE_FROM else canvas.width
+    beside = words_width < canvas.width
+    ink = BANK_INK[flag.bank] if flag.bank else Ink.TEXT
+    rows = canvas.height if beside else canvas.height * 3 // 5
+    area = canvas.part(0, 0, words_width - 1, rows)
+    title = f"{SIGNS[flag.severity]} {flag.severity.value.upper()}  {flag.about}"
+    area.put(1, 0, f" {title} ", look(ink, attributes=BOLD | REVERSE))
+    area.put(len(title) + 5, 0, flag.id, look(ink, attributes=BOLD))
+    y = paragraph(area, 1 if not beside else 2, sentence(flag.text), _BOLD)
+    spans = ", ".join(f"{clock(a)}–{clock(b)}" for a, b in flag.spans[-3:])
+    y = paragraph(area, y, f"Up {spans}; {clock(flag.total_s)} in all.", _SOFT)
+    for head, text in (
+        ("Does not prove", flag.does_not_prove),
+        ("Likely causes", "; ".join(flag.causes)),
+        ("Next check", flag.next),
+        ("Caution", flag.caution),
+    ):
+        if text:
+            y += beside
+            y = paragraph(area, y, f"{head}: {text}")
+    y += beside
+    for limit in flag.limits:
+        value = number(limit.value, 3).rstrip("0").rstrip(".")
+        text = f"limit {value} {limit.unit} ({limit.name}): {limit.source}"
+        y = paragraph(area, y, text, _SOFT)
+    if flag.source:
+        y = paragraph(area, y, f"Pattern: {flag.source}.", _SOFT)
+    hint = "esc: back   a: seen   v: lanes at this moment"
+    area.put(1, area.height - 1, hint, _SOFT)
+    if beside:
+        lanes = canvas.part(words_width, 0, canvas.width - words_width, canvas.height)
+    else:
+        lanes = canvas.part(0, rows, canvas.width, canvas.height - rows)
+    ids = [name for name in _PROOF_LANES if not (name == "slowfront" and not beside)]
+    shown = [LANES[name] for name in ids][: max(lanes.height // 4, 2)]
+    draw_stack(lanes, shot, replace(state, view=about(flag, shot.now_s)), shown)
+
+
+def about(flag: Flag, now_s: float) -> TimeView:
+    """A window that holds a flag's newest rising and what led to it."""
+    rise = flag.last_rise_s
+    length = min(max(flag.last_s - rise, 0.0), 60.0) + 3 * _LEAD_S
+    span = next((s for s in SPANS_S if s >= length), SPANS_S[-1])
+    end = max(min(rise - 2 * _LEAD_S + span, now_s), min(span, now_s))
+    return TimeView(span, end)
+
+
+def act(name: str, shot: Snapshot, state: Look) -> tuple[PaneState, Intent | None]:
+    """Picks, opens, closes, acknowledges; `v` goes to the lanes at that moment."""
+    own = state.state
+    flag = picked(shot, state)
+    if flag is None:
+        return own, None
+    at = replace(own, picked=shot.flags.index(flag))
+    if name == "seen":
+        return at, Acknowledge(flag.key)
+    if name == "show":
+        return at, ShowTime(flag.last_rise_s)
+    moved = step(at, name, len(shot.flags))
+    chosen = shot.flags[min(moved.picked, len(shot.flags) - 1)]
+    return replace(moved, tag="/".join(chosen.key)), None

@@ -1,0 +1,212 @@
+"""The road test: what must be read in one second, and the lanes beneath it."""
+
+from __future__ import annotations
+
+import math
+
+from bankwise.signals.severity import Severity
+from bankwise.tui import digits
+from bankwise.tui.canvas import Canvas
+from bankwise.tui.lane_axis import SIGNS
+from bankwise.tui.lanes import chosen, draw_stack
+from bankwise.tui.measure import draw_readout
+from bankwise.tui.snapshot import Flag, Look, Snapshot
+from bankwise.tui.themes import BANK_INK, BOLD, REVERSE, Ink, look
+from bankwise.tui.words import clip, driving, fuel_status, number, sentence, wrap
+
+_WIDE, _SIDE_FROM = 100, 110
+_SHORT_UNDER = 30
+_TEXT_HZ = 4.0
+_SOFT = look(Ink.SOFT)
+_BOLD = look(Ink.TEXT, attributes=BOLD)
+
+
+def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
+    """Draws instruments on top, lanes below, flags beside or under them."""
+    tall = canvas.height >= _SHORT_UNDER
+    y = 1 if tall else 0
+    draw_instruments(canvas.part(0, y, canvas.width, 5), shot, state)
+    y += 5 + tall
+    lanes = chosen(shot, state.lanes)
+    readout = 2 if state.view.cursor_s is not None else 0
+    if canvas.width >= _SIDE_FROM:
+        side = min(max(canvas.width // 3, 36), 64)
+        wide = canvas.width - side - 2
+        height = canvas.height - y - readout
+        draw_stack(canvas.part(0, y, wide, height), shot, state, lanes)
+        flags = canvas.part(wide + 2, y, side - 1, canvas.height - y)
+        draw_flags(flags, shot, state)
+        if readout:
+            part = canvas.part(0, canvas.height - readout, wide, readout)
+            draw_readout(part, shot, state.view)
+        return
+    flags_rows = readout or min(max(canvas.height // 6, 3), 8)
+    height = canvas.height - y - flags_rows
+    draw_stack(canvas.part(0, y, canvas.width, height), shot, state, lanes)
+    part = canvas.part(0, y + height, canvas.width, flags_rows)
+    if readout:
+        draw_readout(part, shot, state.view)
+    else:
+        draw_flags(part, shot, state)
+
+
+def draw_instruments(area: Canvas, shot: Snapshot, state: Look) -> None:
+    """Draws both banks' trims, their difference, engine speed and the small figures."""
+    view = state.view
+    at_s = view.cursor_s if view.cursor_s is not None else view.end_s
+    if at_s is None:
+        # Numbers that change more often than this cannot be read anyway.
+        at_s = math.floor(shot.now_s * _TEXT_HZ) / _TEXT_HZ
+    wide = area.width >= _WIDE
+    trims = [shot.value(f"total_trim_b{bank}_pct", at_s) for bank in (1, 2)]
+    two = _has_bank_two(shot)
+    x = 1
+    for bank, trim in zip((1, 2), trims, strict=True):
+        if bank == 2 and not two:
+            continue
+        status = shot.value(f"status_b{bank}", at_s)
+        words, faulty = fuel_status(status)
+        ink = BANK_INK[bank]
+        text = _big(trim, 1 if wide else 0)
+        width = 24 if wide else 16
+        area.put(x, 0, f"BANK {bank} trim %", look(ink, attributes=BOLD))
+        digits.draw(area, x, 1, text, look(ink))
+        code = look(ink, attributes=BOLD | (REVERSE if faulty else 0))
+        area.put(x, 4, f" {words} " if faulty else words, code)
+        x += width
+    if two:
+        gap = trims[0] - trims[1]
+        area.put(x, 0, "DIFFERENCE 1−2" if wide else "DIFF 1−2", _BOLD)
+        digits.draw(area, x, 1, _big(gap, 1 if wide else 0), look(Ink.TEXT))
+        _flag_under(area, x, 22 if wide else 14, shot)
+        x += 24 if wide else 15
+    rpm = shot.value("rpm", at_s)
+    area.put(x, 0, "ENGINE rpm", _BOLD)
+    rounded = round(rpm / 10) * 10 if math.isfinite(rpm) else float("nan")
+    digits.draw(area, x, 1, _big(rounded, 0, False).rjust(4), look(Ink.TEXT))
+    area.put(x, 4, driving_words(shot, at_s), _SOFT)
+    _small(area, x + (22 if wide else 20), shot, at_s, wide)
+
+
+def _small(area: Canvas, x: int, shot: Snapshot, at_s: float, wide: bool) -> None:
+    rows = (
+        ("load", "load_pct", "%"),
+        ("speed", "speed_kmh", "km/h"),
+        ("coolant", "ect_c", "°C"),
+        ("air", "maf_gps", "g/s"),
+        ("MAP", "map_kpa", "kPa"),
+    )
+    y = 0
+    room = area.width - x - 1
+    if wide and room >= 44:
+        for label, name, unit in rows[:3]:
+            value = number(shot.value(name, at_s), 0)
+            area.put(x, 0, f"{label.upper()} {unit}", _BOLD)
+            digits.draw(area, x, 1, _fit(value, 3), look(Ink.TEXT))
+            x += 17
+        return
+    for label, name, unit in rows:
+        measured = shot.value(name, at_s)
+        if name in ("maf_gps", "map_kpa") and not math.isfinite(measured):
+            continue
+        text = number(measured, 0)
+        if y < area.height:
+            if wide:
+                area.put(x, y, label, _SOFT)
+                area.put_right(x + 12, y, text, _BOLD)
+                area.put(x + 13, y, unit, _SOFT)
+            else:
+                end = area.put_right(x + 4, y, text, _BOLD) + len(text)
+                area.put(end + 1, y, unit, _SOFT)
+            y += 1
+
+
+def _fit(text: str, count: int) -> str:
+    return text.rjust(count)[-count:]
+
+
+def _big(value: float, decimals: int, sign: bool = True) -> str:
+    if not math.isfinite(value):
+        return "––"
+    text = number(value, decimals, sign)
+    return text if len(text) <= 5 or not decimals else number(value, 0, sign)
+
+
+def _has_bank_two(shot: Snapshot) -> bool:
+    supported = shot.columns.supported
+    if supported is None:
+        return True
+    return "stft_b2_pct" in supported or bool(len(shot.columns["stft_b2_pct"]))
+
+
+def driving_words(shot: Snapshot, at_s: float) -> str:
+    """The driving state and how warm the engine is, where the engine knows them."""
+    return driving(shot.value("state", at_s), shot.value("warm", at_s))
+
+
+def _flag_under(area: Canvas, x: int, width: int, shot: Snapshot) -> None:
+    for flag in shot.active:
+        if flag.about in ("B1", "B2") and flag.severity >= Severity.WATCH:
+            text = f"{SIGNS[flag.severity]} {flag.id} {flag.about}"
+            area.put(x, 4, clip(text, width), look(Ink.TEXT, attributes=BOLD))
+            return
+
+
+def draw_flags(area: Canvas, shot: Snapshot, state: Look) -> None:
+    """Draws the flags: those up first, the newest with all it has to say."""
+    up = list(shot.active)
+    past = [flag for flag in shot.flags if not flag.active]
+    small = area.height < 10
+    y = 0
+    if not small:
+        title = f"FLAGS  {len(up)} up" if up else "FLAGS"
+        area.put(1, 0, title, _BOLD)
+        area.chars[1, 1:] = ord("─")
+        area.looks[1, 1:] = look(Ink.FAINT)
+        y = 2
+    if not up and not past:
+        area.put(1, y, clip("no flag so far", area.width - 1), _SOFT)
+        return
+    for place, flag in enumerate([*up, *past]):
+        if y >= area.height:
+            return
+        y = _draw_flag(area, y, flag, state, whole=place == 0 and flag.active)
+        y += 0 if small else 1
+
+
+def _draw_flag(area: Canvas, y: int, flag: Flag, state: Look, whole: bool) -> int:
+    seen = flag.key in state.acknowledged
+    width = area.width - 4
+    ink = BANK_INK[flag.bank] if flag.bank else Ink.TEXT
+    sign = look(Ink.TEXT, attributes=REVERSE | BOLD) if flag.active else _SOFT
+    area.put(0, y, f" {SIGNS[flag.severity]} ", sign)
+    code = look(ink, attributes=BOLD) if flag.active and not seen else look(ink)
+    x = area.put(4, y, flag.about, code)
+    if area.height < 10:
+        area.put(x + 1, y, clip(sentence(flag.text), area.width - x - 2))
+        y += 1
+        if whole and flag.does_not_prove:
+            text = f"does not prove: {flag.does_not_prove}"
+            area.put(4, y, clip(text, width), _SOFT)
+            y += 1
+        if whole and flag.next:
+            area.put(4, y, clip(f"next: {flag.next}", width))
+            y += 1
+        return y
+    area.put(x + 1, y, clip(flag.id, area.width - x - 2), code)
+    y += 1
+    if not flag.active:
+        return y
+    for line in wrap(sentence(flag.text), width):
+        area.put(4, y, line)
+        y += 1
+    if whole:
+        for head, text in (
+            ("Does not prove: ", flag.does_not_prove),
+            ("Next: ", flag.next),
+        ):
+            if text:
+                for line in wrap(head + text, width):
+                    area.put(4, y, line, _SOFT if head.startswith("Does") else _BOLD)
+                    y += 1
+    return y

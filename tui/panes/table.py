@@ -1,0 +1,43 @@
+"""Every situation in one table."""
+
+from __future__ import annotations
+
+from bankwise.tui.keys import Group, Key
+from bankwise.tui.panes import (
+    Pane,
+    codes,
+    figures,
+    flags,
+    review,
+    road,
+    sessions,
+    warmup,
+)
+
+_FLAG_KEYS = (
+    Key(("a",), "seen", "acknowledge the flag picked", Group.NOTE),
+    Key(("v",), "show", "its lanes on the road test", Group.NOTE),
+)
+
+PANES: dict[str, Pane] = {
+    pane.id: pane
+    for pane in (
+        Pane("road", "Road test", road.draw),
+        Pane("warmup", "Warm-up", warmup.draw),
+        Pane(
+            "codes",
+            "Codes",
+            codes.draw,
+            codes.act,
+            codes.KEYS,
+            frozenset(("evidence",)),
+        ),
+        Pane(
+            "flags", "Flags", flags.draw, flags.act, _FLAG_KEYS, frozenset(("causes",))
+        ),
+        Pane("figures", "Figures", figures.draw, figures.act),
+        Pane("review", "Review", review.draw),
+        Pane("sessions", "Sessions", sessions.draw, sessions.act, sessions.KEYS),
+    )
+}
+"""Every situation by id."""

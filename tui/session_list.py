@@ -1,0 +1,59 @@
+"""Saved and shipped sessions as rows of text, without reading more than their heads."""
+
+from __future__ import annotations
+
+import gzip
+from datetime import datetime
+from pathlib import Path
+
+import msgspec
+
+from bankwise.adapters.records import Header
+from bankwise.replay_logs import shipped
+from bankwise.tui.places import SUFFIXES
+from bankwise.tui.words import size
+
+_HEAD_BYTES = 65536
+
+
+def session_files(folder: Path) -> list[Path]:
+    """Session files of a folder, newest first."""
+    found: list[tuple[float, Path]] = []
+    try:
+        for path in folder.iterdir():
+            if path.name.endswith(SUFFIXES) and path.is_file():
+                found.append((path.stat().st_mtime, path))
+    except OSError:
+        return []
+    return [path for _, path in sorted(found, key=lambda row: -row[0])]
+
+
+def head(path: Path) -> Header | None:
+    """The first line of a session, or None when it is none."""
+    try:
+        opened = gzip.open if path.suffix == ".gz" else open
+        with opened(path, "rb") as file:
+            line = file.readline(_HEAD_BYTES)
+        return msgspec.json.decode(line, type=Header)
+    except (OSError, EOFError, msgspec.MsgspecError):
+        return None
+
+
+def row(path: Path, origin: str) -> tuple[str, ...]:
+    """Path, name, when it began, size, and what it is about."""
+    found = head(path)
+    if found is None:
+        return (str(path), path.name, "", "", "cannot be read: not a session")
+    note = str(found.vehicle.get("note") or found.vehicle.get("vin") or "")
+    try:
+        began = datetime.fromisoformat(found.started).strftime("%Y-%m-%d %H:%M")
+    except ValueError:
+        began = found.started[:16]
+    name = path.name.removesuffix(".gz").removesuffix(".jsonl")
+    return (str(path), name, began, size(path.stat().st_size), f"{origin}{note}")
+
+
+def session_rows(folder: Path) -> tuple[tuple[str, ...], ...]:
+    """Saved sessions, newest first, then the shipped ones."""
+    saved = [row(path, "") for path in session_files(folder)]
+    return (*saved, *(row(path, "shipped: ") for path in shipped().values()))

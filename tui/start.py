@@ -1,0 +1,160 @@
+"""The start: an adapter that was found, a saved session, or the demo."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Any, ClassVar
+
+from textual import work
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import VerticalScroll
+from textual.screen import ModalScreen
+from textual.widgets import Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+from bankwise.tui.session_list import session_rows
+
+Opening = Callable[[], Any]
+_SESSIONS_SHOWN = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One row that can be picked: what it says and what it opens."""
+
+    text: str
+    open: Opening
+
+
+def adapter_choices(folder: Path) -> list[Choice]:
+    """A row for every port that may hold an adapter."""
+    from serial.tools.list_ports import comports
+
+    from bankwise.tui.openings import open_adapter
+
+    return [
+        Choice(
+            f"{port.device}  {port.description}",
+            partial(open_adapter, port.device, folder),
+        )
+        for port in comports()
+        if port.hwid != "n/a"
+    ]
+
+
+def session_choices(folder: Path) -> list[Choice]:
+    """A row for each of the newest sessions and every shipped one."""
+    from bankwise.tui.openings import open_session
+
+    return [
+        Choice(
+            f"{name:<44} {began:<16} {about}",
+            partial(open_session, Path(path)),
+        )
+        for path, name, began, _, about in session_rows(folder)[:_SESSIONS_SHOWN]
+    ]
+
+
+def demo_choices(folder: Path) -> list[Choice]:
+    """A row for every story of the simulated car."""
+    from bankwise.adapters.car.stories import STORIES
+    from bankwise.tui.openings import open_demo
+
+    return [
+        Choice(f"{name:<30} {story.title}", partial(open_demo, name, folder))
+        for name, story in STORIES.items()
+    ]
+
+
+class Start(ModalScreen[Opening | None]):
+    """Asks what to watch."""
+
+    BINDINGS: ClassVar = [
+        Binding("escape,q", "away", "away"),
+        Binding("r", "again", "look again"),
+        Binding("u", "url", "type an address"),
+    ]
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__()
+        self._folder = folder
+        self._choices: dict[str, Choice] = {}
+
+    def compose(self) -> ComposeResult:
+        """The list, and a line for an address."""
+        with VerticalScroll(classes="box wide"):
+            yield Static("bankwise: what do you want to watch?", classes="head")
+            yield OptionList(markup=False)
+            yield Input(placeholder="socket://192.168.0.10:35000 or a serial port")
+            yield Static(
+                "enter: open   u: type an address   r: look again   esc: away",
+                classes="hint",
+            )
+
+    def on_mount(self) -> None:
+        """Looks for what there is."""
+        self.query_one(Input).display = False
+        self.query_one(OptionList).focus()
+        self.look_around()
+
+    @work(thread=True, exclusive=True, group="look around")
+    def look_around(self) -> None:
+        """Finds ports, sessions and stories, off the screen's thread."""
+        sections = [
+            ("ADAPTERS", adapter_choices(self._folder), _NO_ADAPTER),
+            ("SESSIONS", session_choices(self._folder), "none saved yet"),
+            ("DEMO: a simulated car, no hardware", demo_choices(self._folder), "none"),
+        ]
+        self.app.call_from_thread(self._show, sections)
+
+    def _show(self, sections: list[tuple[str, list[Choice], str]]) -> None:
+        options = self.query_one(OptionList)
+        options.clear_options()
+        self._choices.clear()
+        for title, choices, nothing in sections:
+            options.add_option(Option(title, disabled=True))
+            if not choices:
+                options.add_option(Option(f"  {nothing}", disabled=True))
+            for choice in choices:
+                name = f"choice-{len(self._choices)}"
+                self._choices[name] = choice
+                options.add_option(Option(f"  {choice.text}", name))
+        options.action_first()
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Opens the row picked."""
+        choice = self._choices.get(event.option_id or "")
+        if choice is not None:
+            self.dismiss(choice.open)
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Opens the address typed."""
+        url = event.value.strip()
+        if url:
+            from bankwise.tui.openings import open_adapter
+
+            self.dismiss(lambda: open_adapter(url, self._folder))
+
+    def action_url(self) -> None:
+        """Shows the line for an address."""
+        line = self.query_one(Input)
+        line.display = True
+        line.focus()
+
+    def action_again(self) -> None:
+        """Looks again."""
+        self.look_around()
+
+    def action_away(self) -> None:
+        """Opens nothing."""
+        self.dismiss(None)
+
+
+_NO_ADAPTER = (
+    "none found: plug it in or pair it, ignition on, then r; "
+    "a Wi-Fi adapter needs its address: u"
+)
