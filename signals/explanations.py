@@ -1,0 +1,251 @@
+"""Explanations: causes ranked by the ledger, with evidence for and against.
+
+A share is the cause's own balance over everything that was weighed, so the weight a
+contrary fact removes goes to "cannot tell" and never to a rival. A cause that brings
+another about takes from the other's share. No share condemns a part.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from bankwise.signals.clues import Clue, Raised, Signals, gather
+from bankwise.signals.columns import Columns
+from bankwise.signals.ledger import (
+    CANNOT_TELL_WEIGHT,
+    CONSEQUENCES,
+    EXPLANATIONS,
+    NO_FAULT_WEIGHT,
+    Weight,
+    Where,
+)
+from bankwise.signals.next_check import DRIVE_ON, NOTHING_MORE, words_for
+from bankwise.signals.severity import Severity
+from bankwise.signals.weights import WEIGHTS
+
+LEAST_SHARE = 0.05
+"""Causes below this are not shown. Source: our choice, because noise is not news."""
+
+_BY_EVIDENCE: Mapping[str, tuple[Weight, ...]] = {
+    kind: tuple(row for row in WEIGHTS if row.evidence == kind)
+    for kind in {row.evidence for row in WEIGHTS}
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """One cause at one place.
+
+    Attributes:
+        id: one of `ledger.EXPLANATIONS`.
+        about: bank, sensor or engine.
+        share: 0 to 1, its part of everything weighed.
+        for_: facts that speak for it, strongest first.
+        against: facts that speak against it, strongest first.
+        next: the check that best separates it from its strongest rival.
+    """
+
+    id: str
+    about: str
+    share: float
+    for_: tuple[str, ...]
+    against: tuple[str, ...]
+    next: str
+
+
+@dataclass(slots=True)
+class _Balance:
+    plus: float = 0.0
+    minus: float = 0.0
+    for_: list[tuple[float, str]] = field(default_factory=list)
+    against: list[tuple[float, str]] = field(default_factory=list)
+
+    @property
+    def value(self) -> float:
+        return max(0.0, self.plus - self.minus)
+
+
+_Key = tuple[str, str]
+
+
+def seen_from(about: str, where: Where) -> str:
+    """The place `where` means, seen from a bank, sensor or the engine."""
+    bank = about[:2] if about[:1] == "B" and about[1:2].isdigit() else "B1"
+    other = "B2" if bank == "B1" else "B1"
+    return {
+        Where.SAME: about,
+        Where.BANK: bank,
+        Where.FRONT: f"{bank}S1",
+        Where.REAR: f"{bank}S2",
+        Where.OTHER: other,
+        Where.OTHER_FRONT: f"{other}S1",
+        Where.ENGINE: "engine",
+    }[where]
+
+
+def weigh(clues: Iterable[Clue]) -> dict[str, dict[str, float]]:
+    """Share of every cause that the clues speak for, by place, by id.
+
+    The rest to 1 is "cannot tell".
+    """
+    shares: dict[str, dict[str, float]] = defaultdict(dict)
+    for (name, about), share in _shares(_balances(clues)).items():
+        shares[about][name] = share
+    return dict(shares)
+
+
+def _balances(clues: Iterable[Clue]) -> dict[_Key, _Balance]:
+    balances: dict[_Key, _Balance] = defaultdict(_Balance)
+    for clue in clues:
+        for row in _BY_EVIDENCE.get(clue.kind, ()):
+            balance = balances[row.explanation, seen_from(clue.about, row.where)]
+            words = f"{clue.words}: {row.reason}"
+            if row.weight > 0:
+                balance.plus += row.weight
+                balance.for_.append((row.weight, words))
+            else:
+                balance.minus -= row.weight
+                balance.against.append((-row.weight, words))
+    return {key: balance for key, balance in balances.items() if balance.plus > 0}
+
+
+def _roots(balances: Mapping[_Key, _Balance]) -> dict[_Key, tuple[float, str, _Key]]:
+    """What each cause loses to a root that brings it about: share, reason, root."""
+    found: dict[_Key, tuple[float, str, _Key]] = {}
+    for (name, about), root in balances.items():
+        for row in CONSEQUENCES:
+            key = row.follows, seen_from(about, row.where)
+            follower = balances.get(key)
+            if row.root != name or follower is None or key == (name, about):
+                continue
+            stands = root.value > 0 and root.plus > follower.plus
+            if stands and row.share < found.get(key, (1.0, "", key))[0]:
+                found[key] = row.share, row.reason, (name, about)
+    return found
+
+
+def _shares(balances: Mapping[_Key, _Balance]) -> dict[_Key, float]:
+    total = CANNOT_TELL_WEIGHT + sum(b.plus for b in balances.values())
+    roots = _roots(balances)
+    return {
+        key: balance.value * roots.get(key, (1.0,))[0] / total
+        for key, balance in balances.items()
+    }
+
+
+# What a drive must have shown before "no fault seen" means something.
+
+
+def unseen(signals: Signals) -> tuple[str, ...]:
+    """What was not seen yet, in words; empty when the drive showed enough.
+
+    Source: our choice, because each of these is where some fault shows alone.
+    """
+    banks = ("b1", "b2") if _seconds(signals, "two_banks") > 0 else ("b1",)
+    wanted = [
+        ("a warm engine", "warm", 60.0),
+        ("a minute's idle", "idle", 60.0),
+        ("a minute's cruise", "cruise", 60.0),
+        ("a fuel cut", "fuel_cut", 2.0),
+    ]
+    wanted += [(f"closed loop on {b.upper()}", f"closed_{b}", 60.0) for b in banks]
+    return tuple(
+        words for words, name, need in wanted if _seconds(signals, name) < need
+    )
+
+
+def _seconds(signals: Signals, name: str) -> float:
+    return float(np.count_nonzero(signals[name] > 0)) * 0.5
+
+
+def explain(
+    signals: Signals, flags: Iterable[Raised], columns: Columns
+) -> list[Explanation]:
+    """Causes of what was seen so far, the largest share first.
+
+    "Cannot tell" or "no fault seen" is always among them when nothing better is.
+    """
+    raised = list(flags)
+    clues = gather(signals, raised, columns)
+    balances = _balances(clues)
+    shares = _shares(balances)
+    told = [(share, key) for key, share in shares.items() if share >= LEAST_SHARE]
+    told.sort(key=lambda item: (-item[0], item[1]))
+    if not told:
+        return _without_cause(signals, raised)
+    roots = _roots(balances)
+    keys = [key for _, key in told]
+    found = []
+    for rank, (share, key) in enumerate(told):
+        name, about = key
+        rival = next((k for k in keys[: rank + 2] if k != key), None)
+        against = _told(balances[key].against)
+        if key in roots:
+            _, reason, (root, place) = roots[key]
+            against = (f"{root} on {place} would bring it about: {reason}", *against)
+        found.append(
+            Explanation(
+                name,
+                about,
+                round(share, 3),
+                _told(balances[key].for_),
+                against,
+                words_for(name, rival[0] if rival else None),
+            )
+        )
+    rest = 1.0 - sum(shares.values())
+    found.append(_cannot_tell(rest, signals, found[0].next))
+    found.sort(key=lambda e: -e.share)
+    return found
+
+
+def _told(facts: list[tuple[float, str]]) -> tuple[str, ...]:
+    ordered = sorted(facts, key=lambda fact: -fact[0])
+    return tuple(dict.fromkeys(words for _, words in ordered))
+
+
+def _cannot_tell(share: float, signals: Signals, check: str) -> Explanation:
+    missing = unseen(signals)
+    words = (f"Not seen yet: {', '.join(missing)}",) if missing else ()
+    return Explanation("cannot-tell", "engine", round(share, 3), words, (), check)
+
+
+def _without_cause(signals: Signals, flags: list[Raised]) -> list[Explanation]:
+    missing = unseen(signals)
+    worry = [
+        f.text
+        for f in flags
+        if f.severity > Severity.INFO and f.id != "answers-forcing"
+    ]
+    if missing or worry:
+        for_ = tuple(f"Not seen yet: {what}" for what in missing)
+        for_ += tuple(f"Raised, but explained by nothing known: {w}" for w in worry)
+        check = DRIVE_ON.format(missing=", ".join(missing)) if missing else ""
+        return [Explanation("cannot-tell", "engine", 1.0, for_, (), check)]
+    whole = NO_FAULT_WEIGHT + CANNOT_TELL_WEIGHT
+    notes = tuple(dict.fromkeys(f.text for f in flags))
+    return [
+        Explanation(
+            "no-fault-seen",
+            "engine",
+            NO_FAULT_WEIGHT / whole,
+            ("Warm, closed loop, idle, cruise and a fuel cut were seen",),
+            notes,
+            NOTHING_MORE,
+        ),
+        Explanation(
+            "cannot-tell",
+            "engine",
+            CANNOT_TELL_WEIGHT / whole,
+            ("A fault may show only in driving that was not seen",),
+            (),
+            NOTHING_MORE,
+        ),
+    ]
+
+
+__all__ = ["EXPLANATIONS", "Explanation", "explain", "unseen", "weigh"]

@@ -1,0 +1,116 @@
+"""Flags about what is behind the catalyst: the rear sensors and the catalyst."""
+
+from __future__ import annotations
+
+from bankwise.signals import sources as s
+from bankwise.signals.columns import Bools
+from bankwise.signals.rule import Gate, Kind, Rule, View
+from bankwise.signals.severity import Severity
+
+
+def _flat(see: View) -> Bools:
+    proven = (see["flat_cuts_{s}"] >= 1) & (see["flat_enrichments_{s}"] >= 1)
+    band = see["swing_120_{s}_v"] < see.limit("rear_flat_band_v")
+    mixed = see["mixed_120"] >= see.limit("rear_flat_states")
+    long = see["running_run_s"] >= see.limit("rear_flat_hold_s")
+    return proven | (band & mixed & long)
+
+
+def _rich_in_cut(see: View) -> Bools:
+    late = see["cut_run_s"] >= see.limit("rear_decel_s")
+    return late & (see["o2_{s}_v"] > see.limit("rear_decel_v"))
+
+
+def _copies(see: View) -> Bools:
+    most = see.limit("rear_ratio_max")
+    busy = see["crossing_ratio_{b}"] > most
+    wide = (see["wideband_{front}"] > 0) & busy
+    lively = see["swing_120_{rear}_v"] >= see.limit("rear_lively_v")
+    return (
+        (see["downstream_ratio_{b}"] > most) & ~(see["crossing_ratio_{b}"] <= 0.5)
+        | wide
+    ) & lively
+
+
+def _hot(see: View) -> Bools:
+    most = see.limit("catalyst_hot_c")
+    return (see["cat_{front}_c"] > most) | (see["cat_{rear}_c"] > most)
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        id="rear-flat",
+        kind=Kind.REAR,
+        severity=Severity.WATCH,
+        condition=_flat,
+        gate=Gate.WARM,
+        hold="settled_s",
+        clear_s=10.0,
+        text="{place} stays near {volts:.2f} V through mixed driving.",
+        figures={"volts": "mean_{s}_v"},
+        does_not_prove="Not that the sensor is dead: unplugged looks the same.",
+        causes=("rear sensor dead", "rear sensor fouled", "unplugged or open wire"),
+        next="Force rich and lean and watch it; then the circuit check.",
+        caution="computer-inputs",
+        limits=(
+            "rear_flat_low_v",
+            "rear_flat_high_v",
+            "rear_flat_band_v",
+            "rear_flat_hold_s",
+            "rear_flat_states",
+        ),
+        source=s.COMMON,
+    ),
+    Rule(
+        id="rear-rich-in-decel",
+        kind=Kind.REAR,
+        severity=Severity.WATCH,
+        condition=_rich_in_cut,
+        gate=Gate.WARM,
+        hold="at_once_s",
+        clear_s=5.0,
+        text="{place} still reads {volts:.2f} V {cut:.0f} s into a fuel cut.",
+        figures={"volts": "o2_{s}_v", "cut": "cut_run_s"},
+        does_not_prove="Not the catalyst: plain air should reach it by now.",
+        causes=("rear sensor fouled", "rear signal shorted", "injector dripping"),
+        next="Repeat the fuel cut from higher speed; then the circuit check.",
+        caution="driver-drives",
+        limits=("rear_decel_v", "rear_decel_s"),
+        source=s.MAZDA_2003,
+    ),
+    Rule(
+        id="rear-copies-front",
+        kind=Kind.BANK,
+        severity=Severity.WATCH,
+        condition=_copies,
+        gate=Gate.CLOSED_LOOP,
+        hold="pattern_hold_s",
+        clear_s=30.0,
+        text="{place}: the rear sensor copies the front, {ratio:.0%} of its movement.",
+        figures={"ratio": "downstream_ratio_{b}"},
+        does_not_prove="Not a worn catalyst while the mixture is wrong.",
+        causes=("catalyst worn", "leak between the sensors"),
+        next="Put the mixture right first; then compare again at steady cruise.",
+        caution="evidence-only",
+        limits=("rear_ratio_max", "rear_lively_v"),
+        source=s.COMMON,
+        trim_pattern=True,
+    ),
+    Rule(
+        id="catalyst-too-hot",
+        kind=Kind.BANK,
+        severity=Severity.STOP,
+        condition=_hot,
+        gate=Gate.NONE,
+        hold="catalyst_hot_hold_s",
+        clear_s=10.0,
+        text="{place}: catalyst at {temp:.0f} °C. Lift off, stop safely.",
+        figures={"temp": "cat_{front}_c"},
+        does_not_prove="Often a computed value: not measured on every car.",
+        causes=("misfire sends fuel into it", "very rich mixture", "oil burning"),
+        next="Stop, let it cool; then find the misfire or the fuel.",
+        caution="flooded-catalyst",
+        limits=("catalyst_hot_c", "catalyst_hot_hold_s"),
+        source=s.MITSUBISHI_2003,
+    ),
+)

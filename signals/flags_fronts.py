@@ -1,0 +1,194 @@
+"""Flags where the front sensor meets a witness: the rear sensor, a cut, a test.
+
+A front sensor that lies is seen when something else contradicts it. A verdict needs
+the forced test; the other rules only say who contradicts whom.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from bankwise.signals import sources as s
+from bankwise.signals.code_marks import outcome
+from bankwise.signals.columns import Bools, Floats
+from bankwise.signals.rule import Gate, Kind, Rule, View
+from bankwise.signals.severity import Severity
+
+
+def _lean_but_rear_rich(see: View) -> Bools:
+    limited = (see["at_limit_{b}_s"] > 0) & (see["limit_side_{b}"] > 0)
+    far = see["total_trim_{b}_pct"] >= see.limit("lying_lean_trim_pct")
+    limited &= see["total_trim_{b}_pct"] >= see.limit("limit_least_pct")
+    rear = see["mean_5_{rear}_v"] > see.limit("rear_rich_v")
+    return (far | limited) & (see["lean_{front}"] > 0) & rear
+
+
+def _rich_but_rear_lean(see: View) -> Bools:
+    far = see["total_trim_{b}_pct"] <= see.limit("lying_rich_trim_pct")
+    rear = see["mean_5_{rear}_v"] < see.limit("rear_lean_v")
+    return far & (see["rich_{front}"] > 0) & rear
+
+
+def forced(see: View) -> Floats:
+    """1 where a guided test was answered, 0 where it was not, NaN before any."""
+    said = outcome(see, "answers-forcing", "ignores-forcing")
+    return np.where(np.isfinite(said), said, see["forced_{s}"])
+
+
+def _answers(see: View) -> Bools:
+    return forced(see) > 0
+
+
+def _ignores(see: View) -> Bools:
+    return forced(see) < 1
+
+
+def _cut_not_lean(see: View) -> Bools:
+    turning = see["rpm"] > see.limit("cut_rpm_min")
+    volts = see["o2_{s}_v"] > see.limit("cut_front_v")
+    wide = see["lambda_{s}"] < see.limit("cut_lambda")
+    rich = np.where(see["wideband_{s}"] > 0, wide, volts)
+    purged = see["cut_run_s"] >= see.limit("cut_purge_s")
+    return turning & rich & purged & (see["fuel_cut"] > 0)
+
+
+def _full_not_rich(see: View) -> Bools:
+    lean = see["o2_{s}_v"] < see.limit("wide_open_front_v")
+    asked = ~(see["lambda_cmd"] > see.limit("wide_open_command"))
+    open_loop = ~(see["closed_{b}"] > 0)
+    purged = see["wide_open_run_s"] >= see.limit("wide_open_hold_s")
+    return lean & asked & open_loop & purged & ~(see["wideband_{s}"] > 0)
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        id="front-lean-rear-rich",
+        kind=Kind.BANK,
+        severity=Severity.ACT,
+        condition=_lean_but_rear_rich,
+        gate=Gate.CLOSED_LOOP,
+        hold="lying_hold_s",
+        clear_s=5.0,
+        text=(
+            "{place}: the front sensor says lean and the trim adds {trim:+.0f} %, but "
+            "the rear sensor says rich, {rear:.2f} V."
+        ),
+        figures={"trim": "total_trim_{b}_pct", "rear": "mean_5_{rear}_v"},
+        does_not_prove="Not that fuel is missing: the bank may be flooded.",
+        causes=(
+            "front sensor biased or its signal shorted to ground",
+            "exhaust leak at the front sensor",
+            "misfire passing oxygen",
+        ),
+        next=(
+            "Unplug the front sensor: it must park near 0.45 V. Force rich: it must "
+            "follow. Then smoke the exhaust."
+        ),
+        caution="flooded-catalyst",
+        limits=(
+            "lying_lean_trim_pct",
+            "front_lean_v",
+            "front_lean_lambda",
+            "rear_rich_v",
+            "limit_least_pct",
+        ),
+        source=s.SUZUKI_2010,
+    ),
+    Rule(
+        id="front-rich-rear-lean",
+        kind=Kind.BANK,
+        severity=Severity.ACT,
+        condition=_rich_but_rear_lean,
+        gate=Gate.CLOSED_LOOP,
+        hold="lying_hold_s",
+        clear_s=5.0,
+        text=(
+            "{place}: the front sensor says rich and the trim takes {trim:+.0f} %, but "
+            "the rear sensor says lean, {rear:.2f} V."
+        ),
+        figures={"trim": "total_trim_{b}_pct", "rear": "mean_5_{rear}_v"},
+        does_not_prove="Not that there is too much fuel: the bank may run lean.",
+        causes=(
+            "front signal shorted to supply",
+            "contaminated front sensor",
+            "leak at the rear sensor",
+        ),
+        next="Force lean with a small vacuum leak: a good front sensor follows.",
+        caution="hot-exhaust",
+        limits=(
+            "lying_rich_trim_pct",
+            "front_rich_v",
+            "front_rich_lambda",
+            "rear_lean_v",
+        ),
+        source=s.COMMON,
+    ),
+    Rule(
+        id="answers-forcing",
+        kind=Kind.SENSOR,
+        severity=Severity.ACT,
+        condition=_answers,
+        gate=Gate.NONE,
+        hold="forcing_hold_s",
+        clear_s=0.0,
+        text="{place} followed the forced mixture.",
+        does_not_prove="Not that its speed is good: only that it tells rich from lean.",
+        causes=("the mixture, when the trim is off",),
+        next="Look for the mixture fault: air, fuel, exhaust leak.",
+        limits=("forcing_hold_s",),
+        source=s.COMMON,
+    ),
+    Rule(
+        id="ignores-forcing",
+        kind=Kind.SENSOR,
+        severity=Severity.ACT,
+        condition=_ignores,
+        gate=Gate.NONE,
+        hold="forcing_hold_s",
+        clear_s=0.0,
+        text="{place} did not follow the forced mixture.",
+        does_not_prove="Not the sensor alone: its circuit is still to be checked.",
+        causes=("signal wire, plug or ground", "sensor", "control unit input"),
+        next=(
+            "Circuit check at the plug: drive each signal wire as the service "
+            "information says. The reading follows: the sensor is bad."
+        ),
+        caution="computer-inputs",
+        limits=("forcing_hold_s",),
+        source=s.COMMON,
+    ),
+    Rule(
+        id="decel-not-lean",
+        kind=Kind.FRONT,
+        severity=Severity.ACT,
+        condition=_cut_not_lean,
+        gate=Gate.WARM,
+        hold="cut_hold_s",
+        clear_s=5.0,
+        text="{place} does not read lean in a fuel cut at {rpm:.0f} rpm.",
+        figures={"rpm": "rpm"},
+        does_not_prove="Not the sensor alone: fuel may still be dripping in.",
+        causes=("injector dripping", "front sensor biased rich", "signal wire open"),
+        next="Repeat the cut; compare the other bank. Then force lean.",
+        caution="driver-drives",
+        limits=("cut_rpm_min", "cut_front_v", "cut_lambda", "cut_purge_s"),
+        source=s.TOYOTA_2021,
+    ),
+    Rule(
+        id="full-throttle-not-rich",
+        kind=Kind.FRONT,
+        severity=Severity.STOP,
+        condition=_full_not_rich,
+        gate=Gate.WARM,
+        hold="wide_open_hold_s",
+        clear_s=5.0,
+        text="{place} reads {volts:.2f} V at full throttle: not rich. Lift off.",
+        figures={"volts": "o2_{s}_v"},
+        does_not_prove="Not starvation alone: a lying sensor looks the same.",
+        causes=("fuel starvation", "front sensor reads lean", "signal wire open"),
+        next="Lift off. Fuel pressure under load before the next pull.",
+        caution="fuel-pressure",
+        limits=("wide_open_front_v", "wide_open_hold_s", "wide_open_command"),
+        source=s.COMMON,
+    ),
+)

@@ -1,0 +1,385 @@
+"""Flags about fuel trims: which bank adds or subtracts, and in which driving.
+
+A pattern is read over airflow bins, never from a single moment. While a bank's trim
+is at its limit, frozen or fooled by a misfire, its patterns say nothing; rules with
+`trim_pattern` stay silent then. The rules that void patterns are in `flags_loop`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from bankwise.signals import sources as s
+from bankwise.signals.columns import Bools, Floats
+from bankwise.signals.rule import Gate, Kind, Rule, View
+from bankwise.signals.severity import Severity
+
+BINS = ("idle", "low", "mid", "high")
+"""The airflow bins of the trim patterns, least flow first."""
+
+
+def _bins(see: View, pattern: str) -> Floats:
+    """One row a bin. Shape (bins, ticks); NaN where a bin was not driven."""
+    return np.stack([see[pattern.replace("BIN", name)] for name in BINS])
+
+
+def _enough(hits: Bools, see: View) -> Bools:
+    return np.asarray(np.sum(hits, axis=0) >= see.limit("trim_cells_min"))
+
+
+def _everywhere(hits: Bools, rows: Floats, see: View) -> Bools:
+    """True where every bin driven shows it, and enough bins were driven."""
+    known = np.isfinite(rows)
+    return np.asarray(_enough(known, see) & np.all(hits | ~known, axis=0))
+
+
+def _mirror(see: View) -> Bools:
+    own = _bins(see, "trim_BIN_{b}_pct")
+    other = _bins(see, "trim_BIN_{o}_pct")
+    apart = other - own > see.limit("imbalance_pct")
+    balanced = np.abs(own + other) / 2 < see.limit("mirror_common_pct")
+    return _enough(apart & balanced, see) & ~(see["mass_air"] < 1)
+
+
+def _subtracting(see: View) -> Bools:
+    own = _bins(see, "trim_BIN_{b}_pct")
+    other = _bins(see, "trim_BIN_{o}_pct")
+    level = np.abs(other) <= see.limit("trim_level_pct")
+    return _enough((own <= -see.limit("trim_add_pct")) & level, see)
+
+
+def _other_level(see: View) -> Bools:
+    """True where the other bank needs little in every bin that was driven."""
+    other = _bins(see, "trim_BIN_{o}_pct")
+    return _everywhere(np.abs(other) <= see.limit("trim_level_pct"), other, see)
+
+
+def _moving(see: View, pattern: str) -> Floats:
+    """The trim at the highest airflow bin driven; shape (ticks,)."""
+    low, mid, high = (see[pattern.replace("BIN", name)] for name in BINS[1:])
+    best = np.where(np.isfinite(high), high, mid)
+    return np.where(np.isfinite(best), best, low)
+
+
+def _one_lean_fades(see: View) -> Bools:
+    add, fade = see.limit("trim_add_pct"), see.limit("trim_fade_pct")
+    faded = _moving(see, "trim_BIN_{b}_pct") < fade
+    return (see["trim_idle_{b}_pct"] >= add) & faded & _other_level(see)
+
+
+def _one_lean(see: View) -> Bools:
+    own = _bins(see, "trim_BIN_{b}_pct")
+    adds = _everywhere(own >= see.limit("trim_add_pct"), own, see)
+    return adds & _other_level(see)
+
+
+def _both_lean_fades(see: View) -> Bools:
+    add, fade = see.limit("trim_add_pct"), see.limit("trim_fade_pct")
+    faded = _moving(see, "common_BIN_pct") < fade
+    return (see["common_idle_pct"] >= add) & faded & _alike(see, "idle")
+
+
+def _both_lean_grows(see: View) -> Bools:
+    loaded = see["common_load_pct"]
+    rise = loaded - see["common_idle_pct"]
+    grows = (rise > see.limit("trim_rise_pct")) & (loaded >= see.limit("trim_add_pct"))
+    return grows & (_alike(see, "high") | _alike(see, "mid"))
+
+
+def _alike(see: View, name: str) -> Bools:
+    """True unless the banks differ so much that it is no common cause."""
+    return ~(np.abs(see[f"imbalance_{name}_pct"]) > see.limit("imbalance_pct"))
+
+
+def _both_lean(see: View) -> Bools:
+    rows = _bins(see, "common_BIN_pct")
+    adds = _everywhere(rows >= see.limit("trim_add_pct"), rows, see)
+    rise = see["common_load_pct"] - see["common_idle_pct"]
+    return adds & ~(rise > see.limit("trim_rise_pct")) & _alike(see, "mid")
+
+
+def _both_rich(see: View) -> Bools:
+    rows = _bins(see, "common_BIN_pct")
+    return _enough(rows <= -see.limit("trim_add_pct"), see) & _alike(see, "idle")
+
+
+def _crossed(see: View) -> Bools:
+    spread = see["imbalance_pct"]
+    wide = np.abs(spread) > see.limit("crossed_spread_pct")
+    opposed = see["total_trim_b1_pct"] * see["total_trim_b2_pct"] < 0
+    slope = see["imbalance_slope_pctpm"] * np.sign(spread)
+    racing = slope > see.limit("crossed_slope_pct_per_min")
+    ends = see["limit_side_b1"] * see["limit_side_b2"] < 0
+    return (see["idle"] > 0) & wide & opposed & (racing | ends)
+
+
+def _exhaust_leak(see: View) -> Bools:
+    adds = see["trim_idle_{b}_pct"] >= see.limit("trim_add_pct")
+    dips = see["min_{front}_v"] < see.limit("front_lean_v")
+    rich = see["mean_5_{rear}_v"] > see.limit("leak_rear_v")
+    followed = see["forced_{front}"] > 0
+    return adds & dips & rich & followed & (see["idle"] > 0)
+
+
+def _learning(see: View) -> Bools:
+    return np.abs(see["ltft_rate_{b}_pctpm"]) > see.limit("learning_pct_per_min")
+
+
+_PAIR = {"own": "trim_10_{b}_pct", "rest": "trim_10_{o}_pct"}
+_COMMON = {"idle": "common_idle_pct", "load": "common_load_pct"}
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        id="crossed-sensors",
+        kind=Kind.ENGINE,
+        severity=Severity.ACT,
+        condition=_crossed,
+        gate=Gate.CLOSED_LOOP,
+        hold="crossed_hold_s",
+        clear_s=10.0,
+        text=(
+            "The banks' trims run to opposite ends at idle: bank 1 {b1:+.0f} %, "
+            "bank 2 {b2:+.0f} %. Each may be steering by the other's sensor."
+        ),
+        figures={"b1": "total_trim_b1_pct", "b2": "total_trim_b2_pct"},
+        does_not_prove="Not that any sensor is bad: both may be good, on wrong plugs.",
+        causes=(
+            "front sensor plugs swapped between banks",
+            "wiring repaired to the wrong side",
+            "one bank rich and the other lean for real",
+        ),
+        next="Unplug one front sensor and see which bank's reading parks near 0.45 V.",
+        caution="hot-exhaust",
+        limits=("crossed_spread_pct", "crossed_slope_pct_per_min", "crossed_hold_s"),
+        source=s.PORSCHE_986,
+    ),
+    Rule(
+        id="mirror-trims",
+        kind=Kind.BANK,
+        severity=Severity.ACT,
+        condition=_mirror,
+        gate=Gate.CLOSED_LOOP,
+        hold="pattern_hold_s",
+        clear_s=20.0,
+        text=(
+            "{place} subtracts fuel ({own:+.0f} %) while {other} adds ({rest:+.0f} %): "
+            "a mirror. The bank that subtracts gets less air."
+        ),
+        figures=_PAIR,
+        does_not_prove="Not where the air is lost: exhaust and cam timing look alike.",
+        causes=(
+            "blocked exhaust or catalyst on this bank",
+            "cam timing late on this bank",
+            "valves or intake runners of this bank blocked",
+        ),
+        next=(
+            "Measure backpressure on both banks; compare cam timing with the crank. "
+            "A blockage grows with airflow, late cam timing shows at idle too."
+        ),
+        caution="hot-exhaust",
+        limits=("imbalance_pct", "mirror_common_pct", "trim_cells_min"),
+        source=s.MOTOR_2012_FEB,
+        trim_pattern=True,
+    ),
+    Rule(
+        id="one-bank-subtracting",
+        kind=Kind.BANK,
+        severity=Severity.ACT,
+        condition=_subtracting,
+        gate=Gate.CLOSED_LOOP,
+        hold="pattern_hold_s",
+        clear_s=20.0,
+        text=(
+            "{place} subtracts fuel ({own:+.0f} %) and {other} does not "
+            "({rest:+.0f} %), in more than one kind of driving."
+        ),
+        figures=_PAIR,
+        does_not_prove="Not too much fuel on this bank: it may get too little air.",
+        causes=(
+            "without an airflow meter: this bank breathes less",
+            "leaking injector on this bank",
+            "front sensor reads rich",
+            "with an airflow meter: a mirror already partly learned",
+        ),
+        next=(
+            "Without an airflow meter: backpressure and cam timing of this bank. "
+            "Otherwise force the front sensor, then check the injectors."
+        ),
+        limits=("trim_add_pct", "trim_level_pct", "trim_cells_min"),
+        source=f"{s.DERIVED} from {s.MOTOR_1999} and {s.MOTOR_2016}",
+        trim_pattern=True,
+    ),
+    Rule(
+        id="one-bank-lean-fades",
+        kind=Kind.BANK,
+        severity=Severity.ACT,
+        condition=_one_lean_fades,
+        gate=Gate.CLOSED_LOOP,
+        hold="pattern_hold_s",
+        clear_s=20.0,
+        text=(
+            "{place} adds {idle:+.0f} % at idle but only {low:+.0f} % on the road; the "
+            "other bank is level."
+        ),
+        figures={"idle": "trim_idle_{b}_pct", "low": "trim_low_{b}_pct"},
+        does_not_prove="Not that air enters the engine: it may enter the exhaust.",
+        causes=(
+            "intake leak at one runner of this bank",
+            "exhaust leak ahead of the front sensor",
+        ),
+        next="Smoke the intake and the exhaust of this bank.",
+        caution="hot-exhaust",
+        limits=("trim_add_pct", "trim_fade_pct", "trim_level_pct"),
+        source=s.COMMON,
+        trim_pattern=True,
+    ),
+    Rule(
+        id="one-bank-lean",
+        kind=Kind.BANK,
+        severity=Severity.ACT,
+        condition=_one_lean,
+        gate=Gate.CLOSED_LOOP,
+        hold="pattern_hold_s",
+        clear_s=20.0,
+        text="{place} adds fuel at every load ({own:+.0f} %); {other} {rest:+.0f} %.",
+        figures=_PAIR,
+        does_not_prove="Not that the mixture is lean: the sensor may say so wrongly.",
+        causes=(
+            "injectors of this bank deliver less",
+            "front sensor reads lean",
+            "exhaust leak ahead of the front sensor",
+        ),
+        next="Force the front sensor; if it follows, test the injectors' delivery.",
+        caution="flammable-gas",
+        limits=("trim_add_pct", "trim_level_pct", "trim_cells_min"),
+        source=s.COMMON,
+        trim_pattern=True,
+    ),
+    Rule(
+        id="both-lean-fades",
+        kind=Kind.ENGINE,
+        severity=Severity.ACT,
+        condition=_both_lean_fades,
+        gate=Gate.CLOSED_LOOP,
+        hold="pattern_hold_s",
+        clear_s=20.0,
+        text="Added fuel fades with load: {idle:+.0f} % idle, {load:+.0f} % loaded.",
+        figures=_COMMON,
+        does_not_prove="Not where the air comes in.",
+        causes=(
+            "air entering behind the airflow meter",
+            "brake booster or crankcase hose leaking",
+            "purge valve drawing air",
+        ),
+        next="Smoke the intake from the airflow meter to the ports.",
+        limits=("trim_add_pct", "trim_fade_pct"),
+        source=s.MOTOR_2016,
+        trim_pattern=True,
+    ),
+    Rule(
+        id="both-lean-grows",
+        kind=Kind.ENGINE,
+        severity=Severity.ACT,
+        condition=_both_lean_grows,
+        gate=Gate.CLOSED_LOOP,
+        hold="pattern_hold_s",
+        clear_s=20.0,
+        text="Added fuel grows with load: {idle:+.0f} % idle, {load:+.0f} % loaded.",
+        figures=_COMMON,
+        does_not_prove="Not which: too little fuel, or too little air metered.",
+        causes=(
+            "weak fuel supply: pump, filter, pressure",
+            "airflow meter reads too little",
+        ),
+        next=(
+            "Fuel pressure under load, and a full-throttle pull for filling: low "
+            "filling blames the airflow meter, normal filling the fuel supply."
+        ),
+        caution="fuel-pressure",
+        limits=("trim_rise_pct", "trim_add_pct"),
+        source=f"{s.DERIVED} from {s.MOTOR_2003}",
+        trim_pattern=True,
+    ),
+    Rule(
+        id="both-lean",
+        kind=Kind.ENGINE,
+        severity=Severity.ACT,
+        condition=_both_lean,
+        gate=Gate.CLOSED_LOOP,
+        hold="pattern_hold_s",
+        clear_s=20.0,
+        text="The engine adds fuel at every load: {idle:+.0f} % at idle, {load:+.0f} % "
+        "loaded.",
+        figures=_COMMON,
+        does_not_prove="Not which: too little fuel, or too little air metered.",
+        causes=("airflow meter reads too little", "low fuel pressure"),
+        next="Full-throttle pull for filling; then fuel pressure.",
+        caution="legal-roads",
+        limits=("trim_add_pct", "trim_cells_min"),
+        source=s.COMMON,
+        trim_pattern=True,
+    ),
+    Rule(
+        id="both-rich",
+        kind=Kind.ENGINE,
+        severity=Severity.ACT,
+        condition=_both_rich,
+        gate=Gate.CLOSED_LOOP,
+        hold="pattern_hold_s",
+        clear_s=20.0,
+        text="The engine takes fuel away: {idle:+.0f} % at idle, {load:+.0f} % loaded.",
+        figures=_COMMON,
+        does_not_prove="Not where the extra fuel comes from.",
+        causes=(
+            "purge valve stuck open",
+            "fuel pressure too high",
+            "airflow meter reads too much",
+            "fuel in the oil",
+        ),
+        next="Close off the purge hose and watch the trims; then fuel pressure.",
+        caution="flooded-catalyst",
+        limits=("trim_add_pct", "trim_cells_min"),
+        source=s.COMMON,
+        trim_pattern=True,
+    ),
+    Rule(
+        id="exhaust-leak-pattern",
+        kind=Kind.BANK,
+        severity=Severity.ACT,
+        condition=_exhaust_leak,
+        gate=Gate.CLOSED_LOOP,
+        hold="leak_pattern_hold_s",
+        clear_s=20.0,
+        text=(
+            "{place} adds {idle:+.0f} % at idle on a good front sensor, yet the rear "
+            "reads rich at {rear:.2f} V."
+        ),
+        figures={"idle": "trim_idle_{b}_pct", "rear": "mean_5_{rear}_v"},
+        does_not_prove="Not where the leak is.",
+        causes=(
+            "exhaust leak ahead of the front sensor",
+            "secondary air valve leaking",
+        ),
+        next="Smoke the exhaust of this bank with the engine cold.",
+        caution="flooded-catalyst",
+        limits=("trim_add_pct", "front_lean_v", "leak_rear_v"),
+        source=s.FORD_LEAKS,
+        trim_pattern=True,
+    ),
+    Rule(
+        id="trims-still-learning",
+        kind=Kind.BANK,
+        severity=Severity.INFO,
+        condition=_learning,
+        gate=Gate.CLOSED_LOOP,
+        hold="learning_hold_s",
+        clear_s=20.0,
+        text="{place} long-term trim still moves: {rate:+.0f} % a minute.",
+        figures={"rate": "ltft_rate_{b}_pctpm"},
+        does_not_prove="Not a fault: the control unit is learning.",
+        causes=("battery or codes cleared lately", "a repair being learned"),
+        next="Wait until it is steady before comparing.",
+        limits=("learning_pct_per_min", "learning_hold_s"),
+        source=s.COMMON,
+    ),
+)
