@@ -57,7 +57,7 @@ def car(
         typer.Option("--console", help="Take lines that touch the car; try `help`."),
     ] = False,
 ) -> None:
-    """Serve a simulated car behind a simulated adapter, for practice and tests.
+    """Serve a simulated car and adapter, for practice and tests.
 
     The drive begins when a program connects. Ctrl-C ends it.
     """

@@ -1,4 +1,4 @@
-"""Commands that talk to an adapter: `record`; with the screen: `drive` and `demo`."""
+"""Commands that talk to an adapter without a screen: `record`."""
 
 from __future__ import annotations
 
@@ -7,34 +7,9 @@ from typing import Annotated
 
 import typer
 
+from bankwise.tui.options import Baud, Faster, Folder, Note, Port
+
 app = typer.Typer(rich_markup_mode=None)
-
-Port = Annotated[
-    str | None,
-    typer.Option(
-        metavar="URL",
-        help="A serial port, socket://host:port, or any pyserial URL. "
-        "Found by itself when there is one adapter.",
-    ),
-]
-Folder = Annotated[
-    Path | None,
-    typer.Option(metavar="DIR", help="Where sessions are kept, for this run."),
-]
-Baud = Annotated[
-    int | None,
-    typer.Option(help="Speed of a serial port; searched for when not given."),
-]
-Note = Annotated[
-    str | None, typer.Option(help="Kept in the session: the car, the complaint.")
-]
-
-Faster = Annotated[
-    float,
-    typer.Option(
-        min=0.1, metavar="N", help="For a simulated car that was started with it."
-    ),
-]
 
 
 @app.command(
@@ -63,14 +38,12 @@ def record(
 
     from bankwise.adapters.live import Live
     from bankwise.tui.errors import CommandError
-    from bankwise.tui.places import new_session_file, sessions_folder
+    from bankwise.tui.places import file_to_write
     from bankwise.tui.ports import only_adapter
     from bankwise.tui.recording import record_until
 
     url = port or only_adapter()
-    path = output or new_session_file(sessions_folder(sessions), "drive")
-    if path.exists():
-        raise CommandError(f"{path} is there already; a session is never overwritten")
+    path = file_to_write(output, sessions, "drive")
     source = Live(url, path, clock_rate=faster, baud=baud, note=note)
     tally = record_until(source, seconds, sys.stderr, patient=wait)
     if source.recording.error is not None:

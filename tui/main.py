@@ -13,21 +13,32 @@ from typing import Annotated
 import typer
 
 from bankwise.adapters.errors import AdapterError
-from bankwise.tui import commands_car, commands_check, commands_live, commands_sessions
+from bankwise.tui import (
+    commands_car,
+    commands_check,
+    commands_live,
+    commands_screen,
+    commands_sessions,
+)
 from bankwise.tui.errors import CommandError
+from bankwise.tui.options import Folder
 
 NOT_DONE = 2
 
 app = typer.Typer(
     name="bankwise",
     add_completion=False,
-    no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    help="Watches an engine's fuel control bank by bank and says what the data "
-    "supports, what speaks against it and what to check next.",
+    epilog="Example: bankwise demo; bankwise COMMAND --help tells more.",
 )
-for module in (commands_live, commands_check, commands_sessions, commands_car):
+for module in (
+    commands_screen,
+    commands_live,
+    commands_check,
+    commands_sessions,
+    commands_car,
+):
     app.add_typer(module.app)
 
 
@@ -37,8 +48,10 @@ def _print_version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
-def _whole(
+@app.callback(invoke_without_command=True)
+def start(
+    context: typer.Context,
+    sessions: Folder = None,
     _version: Annotated[
         bool,
         typer.Option(
@@ -46,7 +59,16 @@ def _whole(
         ),
     ] = False,
 ) -> None:
-    pass
+    """Watch an engine's fuel control bank by bank.
+
+    Says what the data supports, what speaks against it and what to check next.
+    Without a command, opens the screen: pick an adapter, a saved session or the demo.
+    """
+    if context.invoked_subcommand is None:
+        from bankwise.tui.app import run_app
+        from bankwise.tui.places import sessions_folder
+
+        raise typer.Exit(run_app(None, sessions_dir=sessions_folder(sessions)))
 
 
 def main() -> None:

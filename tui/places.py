@@ -48,6 +48,21 @@ def new_session_file(folder: Path, subject: str, now: datetime | None = None) ->
     return path
 
 
+def file_to_write(output: Path | None, folder: Path | None, subject: str) -> Path:
+    """The session file to make: the one named, or a new one in the folder.
+
+    Raises:
+        CommandError: when it is there already, or its folder is not.
+    """
+    if output is None:
+        return new_session_file(sessions_folder(folder), subject)
+    if output.exists():
+        raise CommandError(f"{output} is there already; a session is never overwritten")
+    if not output.parent.is_dir():
+        raise CommandError(f"there is no folder {output.parent}")
+    return output
+
+
 def find_session(name: str, folder: Path | None = None) -> Path:
     """The file that a name means: a path, a saved session, or a shipped one.
 

@@ -1,0 +1,90 @@
+"""Commands that open the screen: `demo`, `drive`, `replay`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from bankwise.tui.options import Baud, Folder, Note, Port
+
+app = typer.Typer(rich_markup_mode=None)
+
+
+@app.command(epilog="Example: bankwise demo; bankwise demo thermostat-open --cold")
+def demo(
+    story: Annotated[
+        str, typer.Argument(help="`bankwise stories` lists them.")
+    ] = "demo",
+    cold: Annotated[
+        bool, typer.Option("--cold", help="Start cold, for the whole warm-up.")
+    ] = False,
+    faster: Annotated[
+        float, typer.Option(min=0.1, metavar="N", help="Run the car's clock N×.")
+    ] = 1.0,
+    sessions: Folder = None,
+) -> None:
+    """Watch a simulated car live; no hardware needed."""
+    from bankwise.adapters.car.stories import STORIES
+    from bankwise.tui.app import run_app
+    from bankwise.tui.errors import NoSuchStory
+    from bankwise.tui.openings import open_demo
+    from bankwise.tui.places import sessions_folder
+
+    if story not in STORIES:
+        raise NoSuchStory(story, STORIES)
+    folder = sessions_folder(sessions)
+    source = open_demo(story, folder, cold=cold, faster=faster)
+    raise typer.Exit(run_app(source, sessions_dir=folder))
+
+
+@app.command(
+    epilog="Example: bankwise drive --port /dev/rfcomm0; "
+    "bankwise drive --port socket://192.168.0.10:35000"
+)
+def drive(
+    port: Port = None,
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", metavar="FILE", help="The file to write."),
+    ] = None,
+    baud: Baud = None,
+    note: Note = None,
+    sessions: Folder = None,
+) -> None:
+    """Watch a car live, recorded from the first byte."""
+    from bankwise.tui.app import run_app
+    from bankwise.tui.openings import open_adapter
+    from bankwise.tui.places import file_to_write, sessions_folder
+    from bankwise.tui.ports import only_adapter
+
+    folder = sessions_folder(sessions)
+    url = port or only_adapter()
+    path = file_to_write(output, folder, "drive")
+    source = open_adapter(url, folder, note=note, baud=baud, path=path)
+    raise typer.Exit(run_app(source, sessions_dir=folder))
+
+
+@app.command(epilog="Example: bankwise replay bank-breathes-less --speed 4 --from 120")
+def replay(
+    file: Annotated[
+        str,
+        typer.Argument(help="A session file, or the name of a saved or shipped one."),
+    ],
+    speed: Annotated[
+        float, typer.Option(min=0.1, metavar="N", help="Play N× as fast.")
+    ] = 1.0,
+    start_s: Annotated[
+        float, typer.Option("--from", min=0, metavar="S", help="Start at this second.")
+    ] = 0.0,
+    sessions: Folder = None,
+) -> None:
+    """Watch a recorded session on the same screen; pause, seek, step."""
+    from bankwise.tui.app import run_app
+    from bankwise.tui.openings import open_session
+    from bankwise.tui.places import find_session, sessions_folder
+
+    folder = sessions_folder(sessions)
+    source = open_session(find_session(file, folder), speed=speed, start_s=start_s)
+    raise typer.Exit(run_app(source, sessions_dir=folder))
