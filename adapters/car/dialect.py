@@ -3,9 +3,9 @@
 It speaks the command set that serial OBD adapters share. Time is given with every call
 and never read, so the same adapter serves a socket in real time and a test in none.
 
-Source: ADAPTER.md sections 4 and 5 where they quote data sheets; the rest of the
-dialect (search order, what is printed when nobody acknowledges, how the adaptive wait
-shrinks, what an interruption leaves behind) is from memory and not tried on hardware.
+Source: adapter data sheets for the words and for what a bare return, the frame digit
+and an interruption do. What is printed when nobody acknowledges, and what an
+interruption leaves behind, is from memory and not tried on hardware.
 """
 
 from __future__ import annotations
@@ -16,8 +16,9 @@ from collections import deque
 from random import Random
 
 from bankwise.adapters.car.bus import Arrival, CarBus
-from bankwise.adapters.car.framing import PROTOCOLS, Frame, Protocol, Wake
+from bankwise.adapters.car.framing import Frame, Protocol
 from bankwise.adapters.car.lines import FRAME_MISHAPS, printed, spoil_lines
+from bankwise.adapters.car.listening import Listener
 from bankwise.adapters.car.quirks import (
     INSTEAD,
     QUIET,
@@ -32,27 +33,13 @@ from bankwise.adapters.car.settings import (
     command,
     describe,
     number,
-    request_header,
 )
-from bankwise.adapters.car.timing import ADAPTER_S, LinkTiming, wake_s
+from bankwise.adapters.car.timing import ADAPTER_S, LinkTiming
 
 Outbox = list[tuple[float, bytes]]
 
 _LONGEST_INPUT = 128
 _REQUEST_BYTES = 7
-_PENDING_S = 5.0
-"""Patience after 7F xx 78. Source: from memory of ISO 14229-2 (P2* server)."""
-
-_ADAPTIVE = {1: 2.5, 2: 1.5}
-"""Wait as a multiple of the slowest recent answer. Source: our choice, because it
-reproduces the rates that ADAPTER.md assumes."""
-
-_IDLE_S = 5.0
-"""The K-line falls asleep after this. Source: ADAPTER.md section 5."""
-
-_SEARCH_S = 0.25
-"""Time spent on each protocol in a search. Source: our choice."""
-
 _RESET_TEXT = {"Z", "WS", "D"}
 _MONITOR = re.compile("MA|M[RT][0-9A-F]{2}|MP[0-9A-F]{4,6}")
 _HEX = re.compile("[0-9A-F]+")
@@ -84,18 +71,14 @@ class SimulatedAdapter:
         self._trouble = trouble
         self._rng = Random(trouble.seed)
         self._next: deque[Mishap] = deque()
-        self._found: Protocol | None = None
-        self._can_blocked = False
+        self._listener = Listener(bus, self.quirks)
         self._input = bytearray()
         self._repeat = ""
         self._outbox: Outbox = []
         self._rx_free = self._tx_free = 0.0
         self._busy_until = -math.inf
         self._deaf_until = -math.inf
-        self._heard: list[Arrival] = []
-        self._underway: list[Arrival] = []
-        self._recent: deque[float] = deque(maxlen=8)
-        self._last_bus = -math.inf
+        self._said_last: list[Frame] = []
 
     def inject(self, mishap: Mishap) -> None:
         """Makes a mishap befall the next vehicle request that has none yet."""
@@ -154,7 +137,7 @@ class SimulatedAdapter:
         self._outbox = [item for item in self._outbox if item[0] <= edge]
         self._tx_free = t
         self._busy_until = -math.inf
-        self._heard = [arrival for arrival in self._underway if arrival.t > t]
+        self._listener.interrupt(t)
         self._input.clear()
         self._end([Mishap.STOPPED.value], t)
 
@@ -217,10 +200,9 @@ class SimulatedAdapter:
             self._end([self._answer(text, t)], t)
 
     def _reset(self, text: str, t: float) -> None:
-        self._close()
+        self._listener.reset()
         spaces_to_line = self._newline * 2 if text != "D" else ""
         self.settings = Settings()
-        self._can_blocked = False
         if text == "D":
             self._end(["OK"], t)
             return
@@ -233,12 +215,12 @@ class SimulatedAdapter:
         if text == "RV":
             return f"{self.bus.voltage:.1f}V"
         if text == "FE":
-            self._can_blocked = False
+            self._listener.can_blocked = False
         own = {
             "I": self.quirks.banner,
             "@1": self.quirks.device,
-            "DP": describe(self.settings, self._found),
-            "DPN": number(self.settings, self._found),
+            "DP": describe(self.settings, self._listener.found),
+            "DPN": number(self.settings, self._listener.found),
         }
         if text in own:
             return own[text]
@@ -247,12 +229,8 @@ class SimulatedAdapter:
             return "OK" if self.quirks.agrees_to_anything else "?"
         self.settings = step.settings
         if step.close:
-            self._close()
+            self._listener.close()
         return step.say
-
-    def _close(self) -> None:
-        self._found = None
-        self._recent.clear()
 
     # Requests to the vehicle
 
@@ -290,14 +268,23 @@ class SimulatedAdapter:
             return self._end([mishap.value], t + self.settings.timeout_s)
         if mishap in {Mishap.LV_RESET, Mishap.ERR94, Mishap.RESET}:
             return self._fall_over(mishap, t)
-        protocol, t, failure = self._connect(t)
+        joined = self._listener.connect(self.settings, t)
+        for at, words, ends in joined.said:
+            if ends:
+                self._say(words, at)
+            else:
+                self._put(words.encode("ascii"), at)
+        protocol, t = joined.protocol, joined.t
         if protocol is None:
-            return self._end([failure], t)
-        end, frames = self._listen(protocol, data, wanted, t)
-        if mishap in FRAME_MISHAPS and frames:
+            return self._end([joined.failure], t)
+        end, frames = self._listener.listen(self.settings, protocol, data, wanted, t)
+        if mishap is Mishap.STALE_FRAME:
+            frames = [Arrival(t, frame) for frame in self._said_last] + frames
+        elif mishap in FRAME_MISHAPS and frames:
             kept = FRAME_MISHAPS[mishap]([a.frame for a in frames], self._rng)
             times = [a.t for a in frames] + [end] * len(kept)
             frames = [Arrival(at, f) for at, f in zip(times, kept, strict=False)]
+        self._said_last = [arrival.frame for arrival in frames[-1:]]
         return self._print(protocol, frames, end, text, mishap)
 
     def _mishap(self) -> Mishap | None:
@@ -313,9 +300,9 @@ class SimulatedAdapter:
         return None
 
     def _fall_over(self, mishap: Mishap, t: float) -> float:
-        self._close()
+        self._listener.reset()
         self.settings = Settings()
-        self._can_blocked = mishap is not Mishap.RESET
+        self._listener.can_blocked = mishap is not Mishap.RESET
         word = self.quirks.banner if mishap is Mishap.RESET else mishap.value
         return self._end([word], t + 0.2)
 
@@ -343,119 +330,8 @@ class SimulatedAdapter:
             timed = list(zip(times, spoiled, strict=True))
         for at, line in timed:
             waiting = (self._tx_free - at) / self.link.bytes_s(1)
-            if waiting > self.quirks.buffer_bytes:
+            full = waiting > self.quirks.buffer_bytes
+            if full or (mishap is Mishap.BUFFER_FULL and at > timed[0][0]):
                 return self._end([Mishap.BUFFER_FULL.value], at)
             self._say(line, at)
         return self._end([], end, mishap is not Mishap.NO_PROMPT)
-
-    # Listening
-
-    def _listen(
-        self, protocol: Protocol, data: bytes, wanted: int | None, t: float
-    ) -> tuple[float, list[Arrival]]:
-        late = [arrival for arrival in self._heard if arrival.t >= t]
-        sent, answers = self.bus.ask(request_header(self.settings, protocol), data, t)
-        arrivals = sorted(late + answers, key=lambda arrival: arrival.t)
-        arrivals = [a for a in arrivals if self._passes(a.frame, protocol)]
-        self._underway = arrivals
-        self._last_bus = arrivals[-1].t if arrivals else sent
-        if not self.settings.responses or wanted == 0:
-            self._heard = arrivals
-            return sent, []
-        deadline = sent + self.settings.timeout_s
-        count = 0
-        for i, arrival in enumerate(arrivals):
-            if arrival.t > deadline:
-                self._heard = arrivals[i:]
-                return deadline, arrivals[:i]
-            if i == 0:
-                self._recent.append(arrival.t - sent)
-            pending = self.quirks.waits_for_pending and _is_pending(arrival.frame)
-            count += not pending
-            if count == wanted:
-                self._heard = arrivals[i + 1 :]
-                return arrival.t, arrivals[: i + 1]
-            deadline = arrival.t + (_PENDING_S if pending else self._wait_s())
-        self._heard = []
-        return deadline, arrivals
-
-    def _wait_s(self) -> float:
-        full = self.settings.timeout_s
-        factor = _ADAPTIVE.get(self.settings.adaptive)
-        if factor is None or not self.quirks.adaptive or not self._recent:
-            return full
-        return min(full, factor * max(self._recent))
-
-    def _passes(self, frame: Frame, protocol: Protocol) -> bool:
-        pattern = self.settings.receive
-        if pattern and protocol.can:
-            shown = f"{int.from_bytes(frame.header, 'big'):08X}"[-len(pattern) :]
-            return all(p in ("X", s) for p, s in zip(pattern, shown, strict=True))
-        return True
-
-    # Finding the protocol
-
-    def _connect(self, t: float) -> tuple[Protocol | None, float, str]:
-        protocol = self.bus.protocol
-        asleep = (
-            protocol.wake is not Wake.NONE
-            and not self.settings.keep_alive
-            and t - self._last_bus > _IDLE_S
-        )
-        alive = self.bus.answers(t)
-        if self._found is not None and not asleep:
-            if alive or not protocol.can:
-                return self._found, t, ""
-            return None, t + self.settings.timeout_s, Mishap.CAN_ERROR.value
-        if self.settings.auto and self._found is None:
-            return self._search(t)
-        chosen = self.settings.protocol
-        if self._found is None and chosen != protocol.number:
-            return None, t + self.settings.timeout_s, _wrong(chosen, protocol)
-        if protocol.wake is not Wake.NONE:
-            t = self._wake(protocol, t, alive)
-        if not alive:
-            word = "CAN ERROR" if protocol.can else "NO DATA"
-            failed = "ERROR" if protocol.wake is not Wake.NONE else word
-            return None, t + self.settings.timeout_s, failed
-        self._found = protocol
-        return protocol, t, ""
-
-    def _wake(self, protocol: Protocol, t: float, alive: bool) -> float:
-        slow = protocol.wake is Wake.SLOW
-        self._put(b"BUS INIT: ..." if slow else b"BUS INIT: ", t)
-        t += wake_s(protocol)
-        if alive:
-            self._say("OK", t)
-        return t
-
-    def _search(self, t: float) -> tuple[Protocol | None, float, str]:
-        protocol = self.bus.protocol
-        self._put(b"SEARCHING...", t)
-        order = [n for n in "6789" if not self._can_blocked] + list("12534")
-        first = self.settings.protocol
-        if first in order:
-            order = [first, *(n for n in order if n != first)]
-        for digit in order:
-            t += _SEARCH_S + (wake_s(PROTOCOLS[digit]) if digit == "3" else 0.0)
-            if digit == protocol.number and self.bus.answers(t):
-                self._found = protocol
-                self._say("", t)
-                return protocol, t, ""
-        self._say("", t)
-        return None, t, Mishap.UNABLE.value
-
-
-def _wrong(chosen: str, protocol: Protocol) -> str:
-    """What a protocol that the car does not speak leads to."""
-    if chosen in "345":
-        return "BUS INIT: ...ERROR"
-    same_speed = {"6": "67", "7": "67", "8": "89", "9": "89"}.get(chosen, "")
-    if chosen in "12" or protocol.number in same_speed:
-        return "NO DATA"
-    return "CAN ERROR"
-
-
-def _is_pending(frame: Frame) -> bool:
-    message = frame.data[1:] if frame.data[:1] == b"\x03" else frame.data
-    return message[:1] == b"\x7f" and message[2:3] == b"\x78"

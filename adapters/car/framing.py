@@ -3,9 +3,10 @@
 CAN: ISO 15765-2 segmentation with normal addressing, padded to eight bytes. The older
 protocols: three header bytes, at most seven data bytes, one check byte.
 
-Source: the ISO 15765-2 example in DOMAIN 6. From memory of ISO 15765-4, SAE J1850,
-ISO 9141-2 and ISO 14230-4: identifiers, header bytes and check bytes. The outside
-checks compare the CAN part with can-isotp and both parts with python-OBD's parsers.
+Source: the segmentation example printed for ISO 15765-2, which is a test. From memory
+of ISO 15765-4, SAE J1850, ISO 9141-2 and ISO 14230-4: identifiers, header bytes and
+check bytes. The outside checks compare the CAN part with can-isotp and both parts with
+python-OBD's parsers.
 """
 
 from __future__ import annotations

@@ -3,8 +3,8 @@
 `Quirks` is how an adapter always behaves; `Mishap` is something that happens now and
 then, by chance from a seed, at a given request, or at once when told.
 
-Source: ADAPTER.md section 4 for the texts and for what imitations of a good adapter do;
-much of it is from memory of users' reports, as marked there.
+Source: the texts are from adapter data sheets; what imitations of a good adapter do is
+from memory of users' reports.
 """
 
 from __future__ import annotations

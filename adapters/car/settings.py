@@ -4,7 +4,7 @@ Spaces and case do not matter. What is not in the table is answered with `?`. Co
 that would only show or change how an adapter sleeps, stores or monitors are accepted
 where they have no effect on reading a car.
 
-Source: from memory of the data sheets that ADAPTER.md cites.
+Source: from memory of adapter data sheets.
 """
 
 from __future__ import annotations
@@ -16,10 +16,11 @@ from dataclasses import dataclass, replace
 from bankwise.adapters.car.framing import PROTOCOLS, Protocol
 
 TICK_S = 0.004096
-"""Unit of the AT ST timeout. Unit: seconds. Source: ADAPTER.md (ST08 = 32 ms)."""
+"""Unit of the AT ST timeout. Unit: seconds. Source: adapter data sheets
+(AT ST 08 is 32 ms)."""
 
 DEFAULT_TIMEOUT = 0x32
-"""The timeout after power-on, about 200 ms. Source: ADAPTER.md."""
+"""The timeout after power-on, about 200 ms. Source: adapter data sheets."""
 
 _UNKNOWN_PROTOCOL = {
     "0": "AUTO",

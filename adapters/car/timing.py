@@ -1,9 +1,9 @@
 """How long everything takes: the link, the adapter, the bus and the control unit.
 
-Source: the timing model of ADAPTER.md (no hardware was measured): a unit on CAN answers
+Source: a model, our choice; no hardware was measured: a unit on CAN answers
 after 8 to 15 ms, the adapter adds 1.5 ms, a byte takes ten bits at the serial speed.
-The older protocols' figures are our choice within what ADAPTER.md expects of them
-(K-line 5-10 answers a second, VPW 10-15, PWM 15-20).
+The older protocols' figures are chosen so that the K-line gives 5-10 answers a second,
+VPW 10-15 and PWM 15-20, which is what is said of them (from memory of users' reports).
 """
 
 from __future__ import annotations
@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from bankwise.adapters.car.framing import CAN_ROOM, Family, Frame, Protocol
 
 ADAPTER_S = 0.0015
-"""Time the adapter itself takes for a request. Unit: seconds. Source: ADAPTER.md."""
+"""Time the adapter itself takes for a request. Unit: seconds. Source: our
+choice."""
 
 _BITS_A_BYTE = 10
 
@@ -25,7 +26,7 @@ class LinkTiming:
     Attributes:
         baud: serial speed. Unit: bits per second.
         latency_s: added to each exchange, half before and half after. Unit: seconds.
-            2 ms for USB reproduces the limits in ADAPTER.md; Bluetooth takes 20 to 30.
+            2 ms stand for USB, 20 to 30 ms for Bluetooth. Source: our choice.
     """
 
     baud: int = 115_200
@@ -44,7 +45,7 @@ LINKS: dict[str, LinkTiming] = {
     "bluetooth-30ms-115200": LinkTiming(115_200, 0.030),
     "network": LinkTiming(500_000, 0.004),
 }
-"""The links of ADAPTER.md section 2, and an adapter on a wireless network."""
+"""Usual links by name."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,8 +4,8 @@ What it supports is computed from the readings the car has, never listed. On CAN
 message may carry several PIDs; on the older protocols each message is one frame, with
 the other layouts of services 03, 07, 0A and 09.
 
-Source: service layouts from memory of SAE J1979 and ISO 15031-5; the examples of
-DOMAIN 6 are tests. Not supported and addressed to everyone means silence; addressed to
+Source: service layouts from memory of SAE J1979 and ISO 15031-5; published
+examples are tests. Not supported and addressed to everyone means silence; addressed to
 one unit it is refused (from memory of ISO 15765-4 and ISO 14229).
 """
 
@@ -16,9 +16,16 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from bankwise.adapters.car import information
-from bankwise.adapters.car.evidence import EMPTY, Evidence, Monitor, TestResult
+from bankwise.adapters.car.evidence import EMPTY, Evidence
 from bankwise.adapters.car.framing import ENGINE, LEGACY_ROOM, Address
 from bankwise.adapters.car.information import UnitNames
+from bankwise.adapters.car.layouts import (
+    BLOCK,
+    bitmap,
+    code_bytes,
+    monitor_status,
+    result_bytes,
+)
 from bankwise.adapters.pids import PIDS, Field, Layout, Pid, encode, signal_name
 
 MOST_PIDS = 6
@@ -30,7 +37,6 @@ BUSY, PENDING = 0x21, 0x78
 
 _NEGATIVE = 0x7F
 _POSITIVE = 0x40
-_BLOCK = 0x20
 _FIXED_PIDS = {0x01: 4, 0x1C: 1, 0x41: 4}
 _SECOND_CHOICE = frozenset({0x22, 0x59, 0x66, 0x67, 0x68, 0x87})
 """PIDs whose signals a lower number carries too: not offered unless asked for."""
@@ -138,6 +144,26 @@ class ControlUnit:
         """True while the unit has power and listens."""
         return self._car.key_on
 
+    @property
+    def evidence(self) -> Evidence:
+        """The unit's memory."""
+        return self._evidence
+
+    @property
+    def engine_running(self) -> bool:
+        """True while the engine turns by itself."""
+        return self._car.engine_running
+
+    def data(self, number: int) -> bytes:
+        """The data bytes of a PID of service 01; empty when not supported."""
+        found = self._current(bytes((number,)))
+        return found[0][2:] if isinstance(found, list) else b""
+
+    def frozen_data(self, number: int, frame: int) -> bytes:
+        """The data bytes of a PID in a kept freeze frame; empty when it has none."""
+        found = self._frozen(bytes((number, frame)))
+        return found[0][3:] if isinstance(found, list) else b""
+
     def answer(self, request: bytes) -> bytes | None:
         """The unit's first message to a request to everyone; None when silent."""
         replies = self.replies(request)
@@ -221,7 +247,7 @@ class ControlUnit:
         offered = self._offered(readings)
         out = bytearray((0x41,))
         for number in data:
-            if number % _BLOCK == 0:
+            if number % BLOCK == 0:
                 found = bitmap(number, offered)
             else:
                 found = self._pid(number, readings) if number in offered else b""
@@ -242,7 +268,7 @@ class ControlUnit:
             readings = kept.readings if kept else {}
             offered = self._offered(readings) - _NOT_FROZEN if kept else set()
             offered.add(0x02)
-            if number % _BLOCK == 0:
+            if number % BLOCK == 0:
                 found = bitmap(number, offered)
             elif number == 0x02:
                 found = code_bytes(kept.code) if kept else bytes(2)
@@ -290,7 +316,7 @@ class ControlUnit:
             return REFUSED_PART
         results = self._evidence.tests
         number = data[0]
-        if number % _BLOCK == 0:
+        if number % BLOCK == 0:
             found = bitmap(number, {row.monitor for row in results})
             return [b"\x46" + data + found] if found else REFUSED_RANGE
         rows = [row for row in results if row.monitor == number]
@@ -322,53 +348,3 @@ def carries(pid: Pid, readings: Mapping[str, float], layout: Layout) -> bool:
 def _is_needed(field: Field) -> bool:
     one_bank_may_lack = field.signal == "fuel_status_b2"
     return field.void is None and field.bit is None and not one_bank_may_lack
-
-
-def bitmap(number: int, supported: set[int]) -> bytes:
-    """Which of the next 32 numbers are supported; empty when none and number > 0.
-
-    The last bit says that the next bitmap has something to say.
-    """
-    bits = 0
-    for i in range(1, _BLOCK + 1):
-        after = any(n > number + _BLOCK for n in supported) and i == _BLOCK
-        bits |= (number + i in supported or after) << (_BLOCK - i)
-    return bits.to_bytes(4, "big") if bits or number == 0 else b""
-
-
-def code_bytes(code: str) -> bytes:
-    """The two bytes of a trouble code, such as 01 71 for P0171.
-
-    Source: SAE J2012 as in DOMAIN 6: 4123 is C0123, 9234 B1234, D16B U116B.
-
-    Raises:
-        ValueError: when the text is not a code.
-    """
-    system = "PCBU".index(code[0])
-    return (system << 14 | int(code[1], 4) << 12 | int(code[2:5], 16)).to_bytes(
-        2, "big"
-    )
-
-
-def result_bytes(row: TestResult) -> bytes:
-    """One test result as service 06 sends it on CAN."""
-    words = (row.value, row.low, row.high)
-    head = bytes((row.monitor, row.test, row.scaling))
-    return head + b"".join((word & 0xFFFF).to_bytes(2, "big") for word in words)
-
-
-def monitor_status(evidence: Evidence, *, this_drive: bool) -> bytes:
-    """The four bytes of PID 01 (since clear) or PID 41 (this driving cycle).
-
-    Source: from memory of SAE J1979; DOMAIN 6 has an example.
-    """
-    opened = evidence.open_this_drive if this_drive else evidence.open_since_clear
-    first = 0 if this_drive else len(evidence.stored) | evidence.lamp << 7
-    has = _monitor_bits(evidence.supported)
-    lacks = _monitor_bits(opened & evidence.supported)
-    continuous = (has & 7) | (lacks & 7) << 4
-    return bytes((first, continuous, has >> 8, lacks >> 8))
-
-
-def _monitor_bits(monitors: frozenset[Monitor]) -> int:
-    return sum(1 << monitor.value for monitor in monitors)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bankwise.adapters.car.bus import CarBus
+from bankwise.adapters.car.bus import CarBus, Unit
 from bankwise.adapters.car.dialect import SimulatedAdapter
 from bankwise.adapters.car.evidence import EMPTY, Evidence
 from bankwise.adapters.car.framing import PROTOCOLS, TRANSMISSION
@@ -10,6 +10,7 @@ from bankwise.adapters.car.information import UnitNames
 from bankwise.adapters.car.quirks import QUIET, Quirks, Trouble
 from bankwise.adapters.car.spec import CarSpec
 from bankwise.adapters.car.timing import LinkTiming
+from bankwise.adapters.car.uds_unit import UdsUnit
 from bankwise.adapters.car.unit import CarState, ControlUnit, Manners
 
 TRANSMISSION_SIGNALS = frozenset({"speed_kmh"})
@@ -59,11 +60,27 @@ def transmission_unit(
 
 
 def units_of(
-    car: CarState, spec: CarSpec, *, transmission: bool = False
-) -> tuple[ControlUnit, ...]:
-    """The control units that report emission data."""
-    engine = engine_unit(car, spec)
-    return (engine, transmission_unit(car, spec)) if transmission else (engine,)
+    car: CarState, spec: CarSpec, *, transmission: bool = False, uds: bool = False
+) -> tuple[Unit, ...]:
+    """The control units that report emission data.
+
+    Args:
+        car: what moves.
+        spec: what it is.
+        transmission: with a unit beside the engine's.
+        uds: they speak SAE J1979-2, on CAN only.
+
+    Raises:
+        ValueError: when J1979-2 is asked for without CAN.
+    """
+    units = [engine_unit(car, spec)]
+    if transmission:
+        units.append(transmission_unit(car, spec))
+    if not uds:
+        return tuple(units)
+    if not PROTOCOLS[spec.protocol].can:
+        raise ValueError("SAE J1979-2 needs CAN")
+    return tuple(UdsUnit(unit) for unit in units)
 
 
 def plug_in(
@@ -72,6 +89,7 @@ def plug_in(
     *,
     seed: int = 0,
     transmission: bool = False,
+    uds: bool = False,
     link: LinkTiming | None = None,
     quirks: Quirks | None = None,
     trouble: Trouble = QUIET,
@@ -83,10 +101,14 @@ def plug_in(
         spec: what it is.
         seed: of the units' answer times.
         transmission: a second unit answers as well.
+        uds: the units speak SAE J1979-2.
         link: the computer's side.
         quirks: how the adapter behaves.
         trouble: what goes wrong, and when.
+
+    Raises:
+        ValueError: when J1979-2 is asked for without CAN.
     """
-    units = units_of(car, spec, transmission=transmission)
+    units = units_of(car, spec, transmission=transmission, uds=uds)
     bus = CarBus(car, units, PROTOCOLS[spec.protocol], seed)
     return SimulatedAdapter(bus, link, quirks, trouble)

@@ -21,7 +21,7 @@ from bankwise.adapters.car.framing import (
 
 
 def test_the_published_vin_example_is_segmented_as_printed() -> None:
-    """The ISO 15765-2 example of DOMAIN 6 comes out byte for byte."""
+    """The VIN example of ISO 15765-2 comes out byte for byte."""
     payload = b"\x49\x02\x01" + b"1G4AH59H45G118341"
     assert [frame.hex() for frame in segment(payload)] == [
         "1014490201314734",

@@ -15,7 +15,8 @@ from bankwise.adapters.car.evidence import (
     TestResult,
 )
 from bankwise.adapters.car.information import UnitNames
-from bankwise.adapters.car.unit import ControlUnit, Manners, bitmap, code_bytes
+from bankwise.adapters.car.layouts import bitmap, code_bytes
+from bankwise.adapters.car.unit import ControlUnit, Manners
 from bankwise.adapters.pids import PIDS, Layout, signals_of
 
 VIN = "1G4AH59H45G118341"
@@ -82,7 +83,7 @@ def test_wide_band_sensors_get_the_pids_of_their_kind(car: Any) -> None:
 
 
 def test_check_values_of_the_standard_come_out(car: Any) -> None:
-    """DOMAIN 6: 775 rpm is 0C1C, 83 degrees 7B, +9.375 % 8C, -25 % 60, 0.45 V 5A."""
+    """By hand: 775 rpm is 0C1C, 83 degrees 7B, +9.375 % 8C, -25 % 60, 0.45 V 5A."""
     unit = ControlUnit(car)
     assert ask(unit, "010C") == "410c0c1c"
     assert ask(unit, "0105") == "41057b"
@@ -108,7 +109,7 @@ def test_older_protocols_take_one_pid_a_request(car: Any) -> None:
 
 
 def test_monitor_status_is_the_published_example(car: Any) -> None:
-    """DOMAIN 6: 83 07 65 21: lamp on, three codes, catalyst and oxygen sensor open."""
+    """Bytes 83 07 65 21 say: lamp on, three codes, catalyst and oxygen sensor open."""
     memory = Fixed(
         lamp=True,
         stored=("P0171", "P0174", "P0300"),
@@ -145,7 +146,7 @@ def test_no_codes_is_an_answer(car: Any) -> None:
 
 
 def test_codes_are_two_bytes() -> None:
-    """The examples of DOMAIN 6."""
+    """One code of each system, worked by hand."""
     examples = {"P0171": "0171", "C0123": "4123", "B1234": "9234", "U116B": "d16b"}
     assert {code: code_bytes(code).hex() for code in examples} == examples
 
@@ -164,7 +165,7 @@ def test_a_freeze_frame_is_answered_with_its_frame_number(car: Any) -> None:
 
 
 def test_test_results_are_laid_out_as_published(car: Any) -> None:
-    """DOMAIN 6: MID 05, TID 05, scaling 10, 72 ms within 0 and 100."""
+    """Nine bytes a result: MID 05, TID 05, scaling 10, 72 ms within 0 and 100."""
     rows = (
         TestResult(0x05, 0x05, 0x10, 0x48, 0, 0x64),
         TestResult(0x05, 0x06, 0x10, 0x40, 0, 0x64),
