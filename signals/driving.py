@@ -1,0 +1,424 @@
+"""What the engine and the car are doing: running, idle, cruise, fuel cut, gates' basis.
+
+States come from engine speed, throttle or pedal, vehicle speed and fuel status, with
+whatever of these the car delivers.
+"""
+
+from __future__ import annotations
+
+import math
+from enum import IntEnum
+
+import numpy as np
+
+from bankwise.signals import sources as s
+from bankwise.signals.columns import Bools, Floats
+from bankwise.signals.derived import Derived
+from bankwise.signals.view import TickView
+from bankwise.signals.windows import (
+    TICK_S,
+    clock,
+    held,
+    rolling,
+    rolling_count,
+    yes,
+)
+
+
+class Driving(IntEnum):
+    """The driving state of a tick, as its code in the signal `state`."""
+
+    OFF = 0
+    CRANKING = 1
+    IDLE = 2
+    CRUISE = 3
+    ACCELERATION = 4
+    WIDE_OPEN = 5
+    DECELERATION = 6
+    FUEL_CUT = 7
+    PART_LOAD = 8
+
+
+RUNNING_RPM = 400.0
+"""Above a starter, below any idle. Source: common practice, no source."""
+
+IDLE_RPM, IDLE_RPM_UNKNOWN_SPEED = 1500.0, 1100.0
+"""Highest fast idle of a cold engine; lower when no speed tells it from rolling.
+
+Source: our choice, because a cold engine idles up to about 1500 rpm.
+"""
+
+STANDING_KMH, ROLLING_KMH, CRUISE_KMH = 2.0, 10.0, 20.0
+"""Below the first the car stands. Source: our choice: PID 0D counts whole km/h."""
+
+CLOSED_MARGIN_PCT, OPEN_MARGIN_PCT = 3.0, 5.0
+"""Throttle this far above its learned rest is still closed, or clearly open.
+
+Source: our choice, because idle air and a cold idle move an electronic throttle a
+little.
+"""
+
+REST_LIMIT_PCT = 30.0
+"""A rest position above this was not learned yet. Source: common practice."""
+
+WIDE_OPEN_PCT, WIDE_OPEN_LOAD_PCT = 70.0, 90.0
+"""Throttle or load that no longer throttles. Source: common practice, no source."""
+
+CUT_RPM = 1000.0
+"""No controller cuts fuel below about this speed. Source: common practice."""
+
+OPEN_BY_LOAD = 4.0
+"""Fuel status: open loop by load or deceleration. Source: J1979 PID 03, from memory."""
+
+STEADY_S, STEADY_RPM, STEADY_RPM_SHARE = 5.0, 100.0, 0.06
+STEADY_THROTTLE_PCT, STEADY_KMH = 5.0, 4.0
+"""Steady driving: how little may change in how long. Source: our choice, because a
+held pedal on a flat road stays inside."""
+
+ACCELERATION_KMHPS, ACCELERATION_RPMPS = 1.5, 120.0
+"""Gaining speed; by engine speed when no vehicle speed is there. Source: our choice."""
+
+LOW_FLOW, HIGH_FLOW = 600.0, 1500.0
+"""Limits of the airflow bins, engine speed times load share. Unit: rpm.
+
+Source: our choice, because town driving stays below the first, motorway cruise between
+them and pulling hard above the second.
+"""
+
+HOLE_TICKS = 20
+"""A running engine not seen for longer may have been stopped. Unit: ticks."""
+
+
+def _running(see: TickView) -> Floats:
+    rpm = see["rpm"]
+    return np.where(np.isnan(rpm), np.nan, yes(rpm >= RUNNING_RPM))
+
+
+def _stopped_before(see: TickView) -> Bools:
+    """Whether the newest earlier known tick had the engine not running."""
+    was = see.back("running", HOLE_TICKS + 1)
+    last = held(was, np.nan)[HOLE_TICKS - 1 : -1]
+    stopped: Bools = last == 0
+    return stopped
+
+
+def _start_t(see: TickView) -> Floats:
+    """When this run began: seen, or told by the time since start, else unknown."""
+    running = see["running"] == 1
+    start = np.where(running & _stopped_before(see), see.ticks, np.nan)
+    run = see["run_s"]
+    ended = see["running"] == 0
+    told = np.where(running & (run > 0), see.ticks - run, np.nan)
+    if np.isnan(start).all() and not ended.any():
+        before = see.before()
+        if not np.isnan(before) and before != _NO_RUN:
+            return np.full(see.size, before)
+    out = np.empty(see.size)
+    now = see.before(_NO_RUN)
+    rows = zip(ended.tolist(), start.tolist(), told.tolist(), strict=True)
+    for k, (over, began, said) in enumerate(rows):
+        if over:
+            now = _NO_RUN
+        elif not math.isnan(began):
+            now = began
+        elif now == _NO_RUN and not math.isnan(said):
+            now = said
+        out[k] = now
+    return out
+
+
+_NO_RUN = -1e9
+"""Marks "no run whose start is known" inside `start_t_s`."""
+
+
+def _since_start(see: TickView) -> Floats:
+    start = see["start_t_s"]
+    ok = (start > _NO_RUN) & (see["running"] == 1)
+    return np.where(ok, see.ticks - start, np.nan)
+
+
+def _start_seen(see: TickView) -> Floats:
+    event = (see["running"] == 1) & _stopped_before(see)
+    unknown = (see["start_t_s"] == _NO_RUN) | (see["running"] != 1)
+    mark = np.where(event, 1.0, np.where(unknown, 0.0, np.nan))
+    return held(mark, see.before(0.0))
+
+
+def _rest(see: TickView, name: str) -> Floats:
+    value = np.where(see["running"] == 1, see[name], np.nan)
+    value[0] = np.fmin(value[0], see.before())
+    lowest: Floats = np.fmin.accumulate(value)
+    return lowest
+
+
+def _pedal(see: TickView) -> tuple[Floats, Floats]:
+    """What the driver's foot asks, and its learned rest: pedal first, else throttle."""
+    by_pedal = see.known("pedal_pct")
+    foot = np.where(by_pedal, see["pedal_pct"], see["throttle_pct"])
+    rest = np.where(by_pedal, see["pedal_closed_pct"], see["throttle_closed_pct"])
+    return foot, np.where(rest <= REST_LIMIT_PCT, rest, np.nan)
+
+
+def _range(name: str, seconds: float, called: str) -> Derived:
+    unit = name.rsplit("_", 1)[-1]
+    width = round(seconds / TICK_S)
+
+    def function(see: TickView) -> Floats:
+        cells = see.back(name, width)
+        return rolling(np.fmax, cells, width) - rolling(np.fmin, cells, width)
+
+    return Derived(
+        called,
+        f"range of {name.split('_', maxsplit=1)[0]} over {seconds:.0f} s",
+        {"pct": "%", "kmh": "km/h"}.get(unit, unit),
+        function,
+        (name,),
+        s.OURS + ", because it tells steady from changing",
+        window_s=seconds,
+    )
+
+
+def _steady(see: TickView) -> Floats:
+    rpm = see["rpm_range_rpm"]
+    limit = np.maximum(STEADY_RPM, STEADY_RPM_SHARE * see["rpm"])
+    return yes(
+        (rpm <= limit)
+        & ~(see["throttle_range_5_pct"] > STEADY_THROTTLE_PCT)
+        & ~(see["speed_range_kmh"] > STEADY_KMH)
+        & (see["running"] == 1)
+    )
+
+
+def _gaining(see: TickView) -> Bools:
+    width = 7
+    span = (width - 1) * TICK_S
+    speed = see.back("speed_kmh", width)
+    rpm = see.back("rpm", width)
+    by_speed = (speed[width - 1 :] - speed[: see.size]) / span
+    by_rpm = (rpm[width - 1 :] - rpm[: see.size]) / span
+    return np.where(
+        np.isnan(by_speed),
+        by_rpm > ACCELERATION_RPMPS,
+        by_speed > ACCELERATION_KMHPS,
+    )
+
+
+def _state(see: TickView) -> Floats:
+    rpm, speed, load = see["rpm"], see["speed_kmh"], see["load_pct"]
+    throttle = see["throttle_pct"]
+    foot, rest = _pedal(see)
+    closed = foot <= rest + CLOSED_MARGIN_PCT
+    unknown = np.isnan(foot) | np.isnan(rest)
+    open_ = foot > rest + OPEN_MARGIN_PCT
+    by_load = (see["fuel_status_b1"] == OPEN_BY_LOAD) | (
+        see["fuel_status_b2"] == OPEN_BY_LOAD
+    )
+    low_load = ~(load > 25.0)
+    no_speed = np.isnan(speed)
+
+    wide = (throttle >= WIDE_OPEN_PCT) | (
+        (load >= WIDE_OPEN_LOAD_PCT) & ~(throttle < WIDE_OPEN_PCT / 2)
+    )
+    rest_like = closed | (unknown & low_load)
+    cut = (rpm >= CUT_RPM) & rest_like & by_load & ~wide
+    idle = (
+        rest_like & ((speed <= STANDING_KMH) & (rpm < IDLE_RPM))
+        | (no_speed & rest_like & (rpm < IDLE_RPM_UNKNOWN_SPEED))
+        | (unknown & (speed <= STANDING_KMH) & (rpm < IDLE_RPM_UNKNOWN_SPEED))
+    )
+    coasting = rest_like & ~unknown & ((speed > STANDING_KMH) | no_speed)
+    accelerating = ~closed & (open_ | unknown) & _gaining(see)
+    cruise = (see["steady"] == 1) & ((speed > CRUISE_KMH) | (no_speed & (rpm > 1200)))
+    return np.select(
+        [
+            np.isnan(rpm),
+            rpm <= 0,
+            rpm < RUNNING_RPM,
+            wide,
+            cut,
+            idle,
+            coasting,
+            accelerating,
+            cruise,
+        ],
+        [
+            np.nan,
+            Driving.OFF,
+            Driving.CRANKING,
+            Driving.WIDE_OPEN,
+            Driving.FUEL_CUT,
+            Driving.IDLE,
+            Driving.DECELERATION,
+            Driving.ACCELERATION,
+            Driving.CRUISE,
+        ],
+        Driving.PART_LOAD,
+    )
+
+
+def _is(name: str, title: str, *states: Driving) -> Derived:
+    def function(see: TickView) -> Floats:
+        state = see["state"]
+        flag = state == states[0]
+        for other in states[1:]:
+            flag |= state == other
+        return np.where(np.isnan(state), np.nan, yes(flag))
+
+    return Derived(name, title, "", function, ("rpm",), s.COMMON)
+
+
+def _off_idle(see: TickView) -> Floats:
+    return yes((see["running"] == 1) & (see["idle"] == 0))
+
+
+def _run_clock(name: str, of: str, title: str) -> Derived:
+    def function(see: TickView) -> Floats:
+        return clock(see[of] == 1, see.before())
+
+    return Derived(name, title, "s", function, ("rpm",), s.COMMON)
+
+
+def _off_idle_clock(see: TickView) -> Floats:
+    return np.cumsum((see["off_idle"] == 1) * TICK_S) + see.before(0.0)
+
+
+def _counter(name: str, of: str, after_s: float, title: str) -> Derived:
+    """Counts the events that lasted `after_s`, once each."""
+
+    def function(see: TickView) -> Floats:
+        return np.cumsum(see[of] == after_s) + see.before(0.0)
+
+    return Derived(name, title, "", function, ("rpm",), s.COMMON, decimals=0)
+
+
+def _mass_air(see: TickView) -> Floats:
+    pressure = np.where(see.seen("map_kpa"), 0.0, np.nan)
+    return np.where(see.seen("maf_gps"), 1.0, pressure)
+
+
+def _flow_rpm(see: TickView) -> Floats:
+    rpm = see["rpm"]
+    by_load = rpm * see["load_pct"] / 100.0
+    by_pressure = rpm * see["map_kpa"] / 100.0
+    by_mass = see["maf_gps"] * 60.0
+    first = np.where(np.isnan(by_load), by_pressure, by_load)
+    return np.where(np.isnan(first), by_mass, first)
+
+
+def _airflow_bin(see: TickView) -> Floats:
+    flow, state = see["flow_rpm"], see["state"]
+    level = np.where(flow < LOW_FLOW, 1.0, np.where(flow < HIGH_FLOW, 2.0, 3.0))
+    level = np.where(np.isnan(flow), np.nan, level)
+    driven = (
+        (state == Driving.CRUISE)
+        | (state == Driving.ACCELERATION)
+        | (state == Driving.PART_LOAD)
+        | (state == Driving.WIDE_OPEN)
+    )
+    return np.where(state == Driving.IDLE, 0.0, np.where(driven, level, np.nan))
+
+
+def _mixed(see: TickView) -> Floats:
+    width, least = 240, 4
+    state = see.back("state", width)
+    kinds = np.zeros(see.size)
+    for group in (
+        (Driving.IDLE,),
+        (Driving.CRUISE,),
+        (Driving.ACCELERATION, Driving.WIDE_OPEN),
+        (Driving.DECELERATION, Driving.FUEL_CUT),
+        (Driving.PART_LOAD,),
+    ):
+        inside = state == group[0]
+        for other in group[1:]:
+            inside |= state == other
+        kinds += rolling_count(inside, width) >= least
+    return kinds
+
+
+def _silent(see: TickView) -> Floats:
+    newest = np.full(see.size, -np.inf)
+    for column in see.columns.signals.values():
+        if len(column):
+            at = np.searchsorted(column.t, see.ticks, side="right") - 1
+            newest = np.maximum(
+                newest, np.where(at >= 0, column.t[np.maximum(at, 0)], -np.inf)
+            )
+    return np.where(newest > -np.inf, see.ticks - newest, np.nan)
+
+
+_RPM = ("rpm",)
+
+ROWS: tuple[Derived, ...] = (
+    Derived("silent_s", "time since any value", "s", _silent, (), s.COMMON),
+    Derived("running", "engine running", "", _running, _RPM, s.COMMON),
+    Derived("start_t_s", "moment of this start", "s", _start_t, _RPM, s.COMMON),
+    Derived("since_start_s", "time since start", "s", _since_start, _RPM, s.COMMON),
+    Derived("start_seen", "the start was seen", "", _start_seen, _RPM, s.COMMON),
+    Derived(
+        "throttle_closed_pct",
+        "throttle at rest, learned",
+        "%",
+        lambda see: _rest(see, "throttle_pct"),
+        ("throttle_pct",),
+        s.COMMON,
+    ),
+    Derived(
+        "pedal_closed_pct",
+        "pedal at rest, learned",
+        "%",
+        lambda see: _rest(see, "pedal_pct"),
+        ("pedal_pct",),
+        s.COMMON,
+    ),
+    _range("rpm", 5.0, "rpm_range_rpm"),
+    _range("throttle_pct", 5.0, "throttle_range_5_pct"),
+    _range("throttle_pct", 10.0, "throttle_range_pct"),
+    _range("throttle_pct", 60.0, "throttle_range_60_pct"),
+    _range("speed_kmh", 5.0, "speed_range_kmh"),
+    Derived("steady", "steady driving", "", _steady, _RPM, s.OURS, window_s=STEADY_S),
+    Derived("state", "driving state", "", _state, _RPM, s.COMMON, window_s=5.0),
+    _is("idle", "at idle", Driving.IDLE),
+    _is("cruise", "steady cruise", Driving.CRUISE),
+    _is("wide_open", "wide open", Driving.WIDE_OPEN),
+    _is("fuel_cut", "fuel cut", Driving.FUEL_CUT),
+    _is("decel", "closed throttle", Driving.DECELERATION, Driving.FUEL_CUT),
+    Derived("off_idle", "running off idle", "", _off_idle, _RPM, s.COMMON),
+    _run_clock("running_run_s", "running", "running without a break"),
+    _run_clock("idle_run_s", "idle", "idle so far"),
+    _run_clock("cut_run_s", "fuel_cut", "fuel cut so far"),
+    _run_clock("wide_open_run_s", "wide_open", "wide open so far"),
+    _run_clock("steady_run_s", "steady", "steady so far"),
+    Derived("off_idle_total_s", "time off idle", "s", _off_idle_clock, _RPM, s.COMMON),
+    _counter("cuts", "cut_run_s", 2.0, "fuel cuts so far"),
+    _counter("enrichments", "wide_open_run_s", 1.5, "wide-open pulls so far"),
+    Derived(
+        "mass_air",
+        "meters air by mass",
+        "",
+        _mass_air,
+        ("maf_gps", "map_kpa"),
+        s.COMMON,
+    ),
+    Derived(
+        "flow_rpm",
+        "airflow as engine speed at full filling",
+        "rpm",
+        _flow_rpm,
+        _RPM,
+        s.OURS + ", because load times speed is there on every car",
+        decimals=0,
+    ),
+    Derived("airflow_bin", "airflow bin", "", _airflow_bin, _RPM, s.OURS),
+    Derived(
+        "mixed_120",
+        "kinds of driving in the last 120 s",
+        "",
+        _mixed,
+        _RPM,
+        s.OURS + ", because a sensor is judged over different loads",
+        window_s=120.0,
+        decimals=0,
+    ),
+)
+"""Driving signals, in the order of computation."""

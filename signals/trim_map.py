@@ -1,0 +1,76 @@
+"""The trim map: what each bank needed in each cell of engine speed and load.
+
+Source: DOMAIN 3: cells of 500 rpm by 10 % load, 3 s in the cell, at least 10 values.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from bankwise.signals.columns import Bools, Floats
+from bankwise.signals.frame import Frame
+from bankwise.signals.windows import TICK_S
+
+RPM_STEP, LOAD_STEP_PCT = 500.0, 10.0
+SETTLE_S, LEAST = 3.0, 10
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One cell of a bank's map.
+
+    Attributes:
+        rpm, load_pct: the cell's lower corner.
+        median, iqr: of the total trim in it. Unit: percent.
+        n: number of ticks in it.
+    """
+
+    rpm: float
+    load_pct: float
+    median: float
+    iqr: float
+    n: int
+
+
+def load_of(frame: Frame) -> Floats:
+    """Load by calculated load, else by manifold pressure. Unit: percent."""
+    load = frame["load_pct"]
+    return np.where(np.isnan(load), frame["map_kpa"], load)
+
+
+def settled(cells: Floats) -> Bools:
+    """Where a cell number has stood for three seconds."""
+    width = round(SETTLE_S / TICK_S)
+    changed = np.flatnonzero(np.diff(cells, prepend=np.nan) != 0)
+    since = np.zeros(len(cells), dtype=np.intp)
+    since[changed] = changed
+    since = np.maximum.accumulate(since)
+    ok: Bools = (np.arange(len(cells)) - since >= width) & ~np.isnan(cells)
+    return ok
+
+
+def trim_map(frame: Frame, bank: int) -> tuple[Cell, ...]:
+    """The cells of one bank's map that hold enough, by engine speed, then load."""
+    trim = frame[f"closed_trim_b{bank}_pct"]
+    rpm = np.floor(frame["rpm"] / RPM_STEP)
+    load = np.floor(load_of(frame) / LOAD_STEP_PCT)
+    number = rpm * 100 + load
+    ok = settled(number) & ~np.isnan(trim)
+    found = []
+    for cell in np.unique(number[ok]):
+        values = trim[ok & (number == cell)]
+        if len(values) < LEAST:
+            continue
+        low, middle, high = np.percentile(values, (25, 50, 75))
+        found.append(
+            Cell(
+                float(cell // 100) * RPM_STEP,
+                float(cell % 100) * LOAD_STEP_PCT,
+                float(middle),
+                float(high - low),
+                len(values),
+            )
+        )
+    return tuple(found)

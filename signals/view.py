@@ -1,0 +1,99 @@
+"""What a derived signal or a rule sees: one place, over the ticks being evaluated."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bankwise.signals.columns import Bools, Columns, Floats
+from bankwise.signals.places import Place
+from bankwise.signals.tracks import Track, Tracker
+from bankwise.signals.windows import Growing, Window, tick_times
+
+if TYPE_CHECKING:
+    from bankwise.signals.frame import Frame
+
+
+class TickView:
+    """Ticks `lo` to `hi` of a frame, seen from one place.
+
+    Name patterns are filled for the place, so one function serves every bank or
+    sensor. Nothing later than a tick can be seen through it for that tick.
+    """
+
+    __slots__ = ("frame", "hi", "lo", "own", "place", "ticks")
+
+    def __init__(self, frame: Frame, place: Place, lo: int, hi: int) -> None:
+        self.frame = frame
+        self.place = place
+        self.lo = lo
+        self.hi = hi
+        self.own = ""
+        """Name of the derived signal being computed, for `before`."""
+        self.ticks = tick_times(lo, hi)
+        """Times of the ticks; shape (size,). Unit: seconds."""
+
+    @property
+    def bank(self) -> int | None:
+        """The bank seen from, or None for the whole engine."""
+        return self.place.bank
+
+    @property
+    def position(self) -> int | None:
+        """The sensor's position, or None."""
+        return self.place.position
+
+    @property
+    def size(self) -> int:
+        """Number of ticks."""
+        return self.hi - self.lo
+
+    @property
+    def columns(self) -> Columns:
+        """The session so far; look only at what is not later than a tick."""
+        return self.frame.columns
+
+    def __getitem__(self, pattern: str) -> Floats:
+        """Values of a signal; shape (size,), NaN where it has none."""
+        return self.frame[self.place.fill(pattern)][self.lo :]
+
+    def limit(self, name: str) -> float:
+        """The threshold of that name in force."""
+        return self.frame.thresholds[name]
+
+    def seen(self, pattern: str) -> Bools:
+        """Whether a signal, or what it is derived from, was measured by each tick."""
+        return self.frame.seen_from(self.place.fill(pattern)) <= self.ticks
+
+    def known(self, pattern: str) -> Bools:
+        """Whether a signal has a value at each tick."""
+        return ~np.isnan(self[pattern])
+
+    def back(self, pattern: str, width: int) -> Floats:
+        """Values with `width - 1` earlier ticks in front, NaN before the session."""
+        name = self.place.fill(pattern)
+        return self.frame.stored(name, self.lo - width + 1, self.hi)
+
+    def before(self, default: float = np.nan, pattern: str = "") -> float:
+        """A signal's value one tick earlier; by default of the one being computed."""
+        name = self.place.fill(pattern) if pattern else self.own
+        value = self.frame.at(name, self.lo - 1)
+        return default if np.isnan(value) else value
+
+    def window(self, pattern: str, seconds: float) -> Window:
+        """The samples of a raw signal in the seconds before each tick."""
+        return self.frame.window(self.place.fill(pattern), seconds)
+
+    def track(self, kind: str, pattern: str, tracker: Tracker) -> Track:
+        """Per-sample figures of a raw signal up to the newest tick."""
+        name = self.place.fill(pattern)
+        return self.frame.track(f"{kind} {name}", name, tracker)
+
+    def memo(self, kind: str) -> Growing:
+        """Values the signal being computed keeps, in order, under a name."""
+        return self.frame.memo(f"{kind} {self.own}")
+
+    def nothing(self) -> Floats:
+        """No value at any tick."""
+        return np.full(self.size, np.nan)
