@@ -101,9 +101,10 @@ def plan(
         else:
             hz = max(rates.get(name, TRICKLE_HZ) for name in names)
             fills = False
+        leads = fills and pid in companions
         if 0x24 <= pid <= 0x2B and pid + 0x10 in supported and rates is None:
             # The pump-current PID of the same sensor carries the same lambda.
-            hz, fills = min(hz, 1.0), False
+            hz, fills, leads = min(hz, 1.0), False, False
         if hz > 0:
-            rows.append(Wanted(pid, hz, companions.get(pid, ()), fills))
+            rows.append(Wanted(pid, hz, companions.get(pid, ()), fills, leads))
     return tuple(rows)

@@ -33,12 +33,15 @@ class Wanted:
         hz: wanted rate, above zero. Unit: requests per second.
         with_: PIDs worth having at the same moment; they ride along.
         fills: takes a place that is left over, more often than wanted.
+        leads: in every request that has room for others beside it, so that its
+            samples are evenly spaced.
     """
 
     pid: int
     hz: float
     with_: tuple[int, ...] = ()
     fills: bool = False
+    leads: bool = False
 
 
 class Schedule:
@@ -110,6 +113,11 @@ class Schedule:
             if pid in order and pid not in chosen and fits((*chosen, pid)):
                 chosen = (*chosen, pid)
 
+        add(ranked[0][1])
+        leads = tuple(pid for pid in order if self._wanted[pid].leads)
+        if fits(tuple(dict.fromkeys((*chosen, *leads, *order)))[: len(leads) + 2]):
+            for pid in leads:
+                add(pid)
         for urgency, pid in ranked:
             if chosen and urgency < FILL_FROM:
                 continue

@@ -88,7 +88,7 @@ def _switch_interval() -> Iterator[None]:
 
 
 def test_drive_is_recorded_whole(path: Path, pty: bool) -> None:
-    """What the screen drained is what the file holds, sealed, in order, from the start."""
+    """What the screen drained is what the file holds: in order, sealed, complete."""
     drained: list[Record] = []
     with ThreadServer(device(), pty=pty) as server:
         live: Source = Live(server.address, path, note="a test")
