@@ -16,7 +16,7 @@ def verify(
         typer.Argument(help="Session files, or names of saved or shipped sessions."),
     ],
 ) -> None:
-    """Check the seals of sessions: whole, cut short, or altered where.
+    """Check the seals of sessions: whole, cut short, or altered.
 
     Ends with status 1 unless every file is whole. A hash chain shows a change made
     by accident or without rewriting the rest; who holds a file can rewrite all of it,

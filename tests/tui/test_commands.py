@@ -1,0 +1,86 @@
+"""The command line as a whole: help, start-up, and what it does not load."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from bankwise.tui.main import app
+
+COMMANDS = sorted(
+    command.name or getattr(command.callback, "__name__", "")
+    for group in app.registered_groups
+    if group.typer_instance is not None
+    for command in group.typer_instance.registered_commands
+)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_help_has_an_example(command: str) -> None:
+    """Every command explains itself and shows how it is called."""
+    done = CliRunner().invoke(app, [command, "--help"])
+    assert done.exit_code == 0
+    assert f"Example: bankwise {command}" in re.sub(r"\s+", " ", done.stdout)
+
+
+def test_summaries_are_whole() -> None:
+    """No command's line in the list of commands is cut off."""
+    listed = CliRunner().invoke(app, ["--help"]).stdout.partition("Commands:")[2]
+    assert all(command in listed for command in COMMANDS)
+    assert "..." not in listed
+
+
+def test_help_is_quick() -> None:
+    """Help comes without loading the engine, the adapters or the screen."""
+    began = time.monotonic()
+    done = subprocess.run(
+        [sys.executable, "-X", "importtime", "-m", "bankwise.tui.main", "--help"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert time.monotonic() - began < 5
+    loaded = {line.split("|")[-1].strip() for line in done.stderr.splitlines()}
+    assert loaded.isdisjoint({"numpy", "textual", "obd", "serial", "msgspec"})
+
+
+def test_check_never_loads_the_screen() -> None:
+    """`check` works where there is no screen library at all."""
+    code = (
+        "import sys\n"
+        "sys.modules['textual'] = None\n"
+        "sys.argv = ['bankwise', 'check', 'healthy']\n"
+        "from bankwise.tui.main import main\n"
+        "main()\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert "healthy" in done.stdout
+
+
+def test_stories_lists_both() -> None:
+    """Stories and shipped sessions are listed, a line each."""
+    from bankwise.adapters.car.stories import STORIES
+    from bankwise.replay_logs import shipped
+
+    lines = CliRunner().invoke(app, ["stories"]).stdout.splitlines()
+    first = [line.split()[0] for line in lines if line.startswith("  ")]
+    assert first == [*STORIES, *shipped()]
+    assert max(map(len, lines)) < 120
+
+
+def test_cautions_stand_in_the_readme() -> None:
+    """The README's cautions are the program's own, word for word."""
+    from bankwise.signals.cautions import CAUTIONS
+
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    flat = re.sub(r"\s+", " ", readme)
+    assert [key for key, text in CAUTIONS.items() if text not in flat] == []

@@ -1,0 +1,119 @@
+"""`check` and `verify`: what they print, and the status they end with."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner, Result
+
+from bankwise.replay_logs import shipped
+from bankwise.tui.main import app
+from bankwise.tui.print_check_json import fresh_hz, plain
+
+KEYS = {"file", "session", "flags", "explanations", "figures", "cannot_tell"}
+SESSION_KEYS = {
+    "id", "started", "seconds", "exchanges", "dropped_lines", "holes", "signals",
+}  # fmt: skip
+FLAG_KEYS = {
+    "id", "about", "severity", "first_s", "last_s", "total_s", "text",
+    "does_not_prove", "causes", "next", "caution", "source",
+}  # fmt: skip
+EXPLANATION_KEYS = {"id", "about", "share", "for", "against", "next"}
+
+
+@pytest.fixture(name="run")
+def _run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
+    monkeypatch.setenv("BANKWISE_SESSIONS", str(tmp_path))
+
+    def run(*arguments: str) -> Result:
+        return CliRunner().invoke(app, list(arguments))
+
+    return run
+
+
+def test_json_has_every_key(run: Any) -> None:
+    """One session is one object, every key present, every number finite or null."""
+    done = run("check", "--json", "front-sensor-reads-lean")
+    assert done.exit_code == 0
+
+    def refuse(constant: str) -> None:
+        pytest.fail(f"{constant} is no JSON")
+
+    found = json.loads(done.stdout, parse_constant=refuse)
+    assert set(found) == KEYS
+    assert set(found["session"]) == SESSION_KEYS
+    assert found["flags"]
+    assert all(set(flag) == FLAG_KEYS for flag in found["flags"])
+    assert all(set(one) == EXPLANATION_KEYS for one in found["explanations"])
+    assert all(set(one) == {"about", "what", "why"} for one in found["cannot_tell"])
+    rates = found["session"]["signals"]
+    assert rates["o2_b1s1_v"]["count"] > 1000
+    assert 5 < rates["o2_b1s1_v"]["hz"] < 50
+
+
+def test_several_files_make_a_list(run: Any) -> None:
+    """Several files give a list in the order asked, one object each."""
+    names = ["healthy", "thermostat-open"]
+    found = json.loads(run("check", "--json", *names).stdout)
+    assert [one["file"] for one in found] == names
+
+
+def test_fail_on(run: Any) -> None:
+    """The status is 1 from the severity asked for, and 0 below it."""
+    assert run("check", "front-sensor-reads-lean").exit_code == 0
+    assert run("check", "--fail-on", "act", "front-sensor-reads-lean").exit_code == 1
+    assert run("check", "--fail-on", "act", "healthy").exit_code == 0
+    assert run("check", "--fail-on", "act", "healthy", "worn-catalyst").exit_code in (
+        0,
+        1,
+    )
+
+
+def test_text_tells_the_flag_and_its_limits(run: Any) -> None:
+    """The text for a person holds the flag, what it does not prove, and the next."""
+    text = run("check", "front-sensor-reads-lean").stdout
+    for piece in ("front-lean-rear-rich", "B2", "Does not prove:", "Next:", "Flags"):
+        assert piece in text
+    assert max(map(len, text.splitlines())) <= 88
+
+
+def test_verify_shipped(run: Any) -> None:
+    """Every shipped session is whole."""
+    done = run("verify", *shipped())
+    assert done.exit_code == 0
+    assert done.stdout.count("whole: every seal holds") == len(shipped())
+
+
+def test_verify_altered(run: Any, tmp_path: Path) -> None:
+    """One changed byte is found, with the lines where it may be; the status is 1."""
+    import gzip
+
+    data = bytearray(gzip.decompress(shipped()["healthy"].read_bytes()))
+    data[len(data) // 2] ^= 1
+    (tmp_path / "changed.jsonl").write_bytes(data)
+    done = run("verify", "changed")
+    assert done.exit_code == 1
+    assert "altered" in done.stdout
+
+
+def test_plain_makes_numbers_finite() -> None:
+    """What is not a number becomes null, in arrays and scalars of any kind."""
+    assert plain(
+        {1: (math.nan, np.float64(math.inf), np.int64(3), np.array([1.5]))}
+    ) == {"1": [None, None, 3, [1.5]]}
+
+
+def test_rate_ignores_holes() -> None:
+    """A hole in the data does not lower the rate; one moment alone has none."""
+    from bankwise.signals.columns import Column
+
+    column = Column()
+    assert fresh_hz(column) is None
+    times = np.concatenate((np.arange(0, 10, 0.1), np.arange(100, 110, 0.1)))
+    column.extend(times, np.zeros_like(times), np.zeros_like(times))
+    assert fresh_hz(column) == 10.0
