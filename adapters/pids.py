@@ -84,6 +84,11 @@ def _one(
     return Pid(number, kind.value[0], (Field(signal, 0, kind, scale, offset),))
 
 
+def _rear_trim(number: int, signal: str) -> Pid:
+    """Two bytes, of which the second is for bank 3 or 4 and is not kept."""
+    return Pid(number, 2, (Field(signal, 0, Kind.U8, *_TRIM),))
+
+
 def _supported(number: int, *fields: Field, length: int) -> Pid:
     return Pid(number, length, fields)
 
@@ -194,10 +199,10 @@ _ROWS: tuple[Pid, ...] = (
     _one(0x52, "ethanol_pct", _U8, _PCT),
     Pid(0x53, 2),
     Pid(0x54, 2),
-    _one(0x55, "rear_stft_b1_pct", _U8, *_TRIM),
-    _one(0x56, "rear_ltft_b1_pct", _U8, *_TRIM),
-    _one(0x57, "rear_stft_b2_pct", _U8, *_TRIM),
-    _one(0x58, "rear_ltft_b2_pct", _U8, *_TRIM),
+    _rear_trim(0x55, "rear_stft_b1_pct"),
+    _rear_trim(0x56, "rear_ltft_b1_pct"),
+    _rear_trim(0x57, "rear_stft_b2_pct"),
+    _rear_trim(0x58, "rear_ltft_b2_pct"),
     _one(0x59, "fuel_rail_kpa", _U16, 10.0),
     Pid(0x5A, 1),
     Pid(0x5B, 1),
