@@ -266,15 +266,20 @@ class ProcessServer:
             self._command,
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
+            # Standard error is where a screen may be drawn.
+            stderr=subprocess.PIPE,
             text=True,
             # Ctrl-C at the terminal is for the program that shows the car.
             start_new_session=sys.platform != "win32",
         )
         assert self._process.stdout is not None
+        assert self._process.stderr is not None
         self.address = self._process.stdout.readline().strip()
         if not self.address:
+            told = self._process.stderr.read().strip().splitlines()
             self.__exit__(None, None, None)
-            raise LinkError("the simulated car did not start")
+            why = f": {told[-1]}" if told else ""
+            raise LinkError(f"the simulated car did not start{why}")
         return self
 
     def __exit__(
@@ -286,7 +291,7 @@ class ProcessServer:
         process, self._process = self._process, None
         if process is None:
             return
-        for stream in (process.stdin, process.stdout):
+        for stream in (process.stdin, process.stdout, process.stderr):
             if stream is not None:
                 stream.close()
         try:

@@ -12,7 +12,7 @@ import pytest
 import serial
 
 from bankwise.adapters.car.ports import TcpPort, split_address
-from bankwise.adapters.car.server import Service, ThreadServer
+from bankwise.adapters.car.server import ProcessServer, Service, ThreadServer
 from bankwise.adapters.errors import LinkError, PortBusy
 
 Build = Callable[..., Any]
@@ -162,3 +162,23 @@ def test_a_speed_must_be_positive(bench: Build) -> None:
             Service(bench().adapter, port, faster=0)
     finally:
         port.close()
+
+
+def test_a_story_runs_in_a_process_of_its_own() -> None:
+    """It answers, takes console lines, and is gone afterwards."""
+    with ProcessServer("demo", "--faster", "20") as server:
+        with open_url(server.address) as port:
+            assert ask(port, "ATE0") == b"ATE0\rOK\r\r>"
+            assert b"41 00" in ask(port, "0100")
+            assert "rpm=" in server.say("show")
+        address = server.address
+    with pytest.raises(serial.SerialException):
+        open_url(address)
+    with pytest.raises(LinkError, match="not running"):
+        server.say("show")
+
+
+def test_a_process_that_cannot_start_says_why() -> None:
+    """The last line of what it complained about becomes the error."""
+    with pytest.raises(LinkError, match="invalid choice"):
+        ProcessServer("no-such-story").__enter__()
