@@ -54,7 +54,7 @@ class Intake:
 
     __slots__ = (
         "_bank_l",
-        "_filtered",
+        "_density",
         "_leak_b",
         "_spec",
         "bank_gps",
@@ -81,7 +81,7 @@ class Intake:
         self.leak_gps = 0.0
         self.purge_gps = 0.0
         self.maf_gps = 0.0
-        self._filtered = 0.0
+        self._density = 0.0
         self.iat_c = spec.ambient_c + 3.0
 
     def efficiency(self, rpm: float) -> float:
@@ -148,13 +148,15 @@ class Intake:
         self.maf_gps += (seen - self.maf_gps) * lag
         believed = self.believed_gps
         if spec.mass_air and rpm > _METERED_RPM:
-            # The unit knows how long its manifold takes to fill.
-            tau = spec.manifold_l / (swept * spec.banks + 1e-3)
-            self._filtered += (self.maf_gps - self._filtered) * dt / (dt + tau)
-            share = self._filtered / spec.banks
+            # The unit knows how its manifold fills: it tracks the density in it.
+            per_s = dt / spec.manifold_l
+            entered = self._density + per_s * self.maf_gps
+            self._density = entered / (1.0 + per_s * swept * spec.banks)
+            share = self._density * swept
             for b in range(spec.banks):
                 believed[b] = share
             return
         density = max(self.map_read_kpa - spec.residual_kpa, 0.0) / (GAS * kelvin)
+        self._density = density
         for b in range(spec.banks):
             believed[b] = swept * density * (1.0 + spec.ve_error[b])

@@ -77,8 +77,8 @@ def burn(phi: float) -> tuple[float, float]:
     failed = 0.0
     if phi > 1.42:
         failed = 1.1 * (phi - 1.42)
-    elif phi < 0.74:
-        failed = 3.0 * (0.74 - phi)
+    elif phi < 0.70:
+        failed = 3.0 * (0.70 - phi)
     failed = failed if failed < 0.9 else 0.9
     work = phi if phi < 1.0 else 1.0 + 0.4 * (phi - 1.0) * (1.3 - phi)
     return work * (1.0 - failed), failed

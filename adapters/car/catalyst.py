@@ -45,22 +45,26 @@ class Catalyst:
         active = 0.0 if active < 0.0 else 1.0 if active > 1.0 else active
         excess = phi - 1.0
         fill = self.fill
-        capacity = self._capacity_g * storage * active + 0.002
+        capacity = self._capacity_g * storage * active + 0.001
         if excess > 0.0:
             empty = 1.0 - fill
             kept = 1.0 - empty * empty * empty * empty
         else:
             kept = 1.0 - fill * fill * fill * fill
-        kept *= 0.15 + 0.85 * active
+        # What has lost its store has lost most of its metal too.
+        metal = 0.15 + 12.0 * storage
+        kept *= (0.15 + 0.85 * active) * (metal if metal < 1.0 else 1.0)
         fill -= _OXYGEN * air_gps * excess * kept * dt / capacity
         self.fill = 0.0 if fill < 0.0 else 1.0 if fill > 1.0 else fill
-        self.phi = 1.0 + excess * (1.0 - kept) + _MIDDLE * (0.8 - self.fill) * active
+        self.phi = (
+            1.0 + excess * (1.0 - kept) + _MIDDLE * (0.8 - self.fill) * active * kept
+        )
         stream = (air_gps + fuel_gps) * 1.1e-3
         self.gas_c = bed
         # Carbon monoxide of normal running, and raw fuel where there is oxygen for it.
         oxygen = 1.0 if excess < 0.0 else 1.0 / (1.0 + 12.0 * excess)
         raw = misfire if misfire < 0.5 else 0.5
-        burned_kw = active * fuel_gps * 43.0 * (0.03 + 0.9 * raw * oxygen)
+        burned_kw = active * fuel_gps * 43.0 * (0.03 + 0.65 * raw * oxygen)
         self.bed_c = bed + dt / self._heat_kj_k * (
             stream * (gas_c - bed) + burned_kw - 0.0006 * (bed - 20.0)
         )

@@ -22,8 +22,19 @@ _HYSTERESIS_V = 0.02
 _REAR_TARGET_V = 0.66
 """Rear voltage that a unit with rear control aims at. Source: common practice."""
 
+_LOW_V, _HIGH_V = 0.3, 0.6
+"""Between these the response is timed. Source: S1."""
+
+_TIMED_RPM = 1200.0
+"""Below this the gas itself changes too slowly to time a sensor. Source: S1's gate."""
+
 _REAR_SHIFT = 10.0
 """End of the rear sensor's shift. Source: our choice; about 1 % of lambda."""
+
+
+_WAIT = 36.0
+"""Longest wait after a switch, in seconds times rpm per percent of shift: about half a
+second at idle. Source: our choice, common practice for the order."""
 
 
 class BankControl:
@@ -34,12 +45,15 @@ class BankControl:
         shown_pct: short-term trim as shown. `rear_pct`: rear sensor's shift.
         fault: the unit has recognised that the front sensor is no good.
         cells: the learned trims.
+        rising_s, falling_s: time between 300 and 600 mV each way, a running mean.
+        swings: how many were timed. `rear_low_v`, `rear_high_v`: the rear's extremes.
     """
 
     __slots__ = (
-        "_average", "_bias_v", "_dead_s", "_hold_s", "_integral", "_phase", "_rich",
-        "_spec", "_stuck_s", "cells", "fault", "long_pct", "rear_pct", "short_pct",
-        "shown_pct", "status",
+        "_above", "_average", "_bias_v", "_dead_s", "_hold_s", "_integral", "_phase",
+        "_rear_sum", "_rich", "_since_edge_s", "_spec", "_stuck_s", "cells",
+        "falling_s", "fault", "long_pct", "rear_high_v", "rear_low_v", "rear_pct",
+        "rising_s", "short_pct", "shown_pct", "status", "swings",
     )  # fmt: skip
 
     def __init__(self, spec: ControlSpec, bias_v: float, start_pct: float) -> None:
@@ -55,6 +69,7 @@ class BankControl:
         self.long_pct = 0.0
         self.shown_pct = 0.0
         self.rear_pct = 0.0
+        self._rear_sum = 0.0
         self.fault = False
         self._average = 0.0
         self._integral = 0.0
@@ -63,6 +78,13 @@ class BankControl:
         self._dead_s = 0.0
         self._stuck_s = 0.0
         self._phase = 0.0
+        self._above = False
+        self._since_edge_s = 0.0
+        self.swings = 0
+        self.rising_s = 0.05
+        self.falling_s = 0.05
+        self.rear_low_v = 9.0
+        self.rear_high_v = -9.0
 
     @property
     def factor(self) -> float:
@@ -87,8 +109,8 @@ class BankControl:
         if not (self.fault and self._spec.default_long):
             self.long_pct = self.cells.values[cell]
 
-    def switching(self, dt: float, volts: float, rpm: float) -> None:
-        """One closed-loop step on a switching sensor."""
+    def switching(self, dt: float, volts: float, rpm: float, settled: bool) -> None:
+        """One closed-loop step on a switching sensor, timed when driving settled."""
         spec = self._spec
         self.status = CLOSED
         rich = self._rich
@@ -100,7 +122,8 @@ class BankControl:
             volts > _THRESHOLD_V + (-_HYSTERESIS_V if rich else _HYSTERESIS_V)
         ):
             # Waiting after a switch to one side shifts the mean to the other.
-            wait = 0.02 * self.rear_pct if not rich else -0.02 * self.rear_pct
+            wait = _WAIT * self.rear_pct / rpm
+            wait = -wait if rich else wait
             if wait > 0.0:
                 self._hold_s = wait
             else:
@@ -108,6 +131,8 @@ class BankControl:
         ramp = spec.ramp_pct_s * (0.25 + 0.75 * rpm / 2000.0)
         self._limit(self.short_pct + (-ramp if self._rich else ramp) * dt)
         self._watch(dt, volts)
+        if settled and rpm > _TIMED_RPM:
+            self._time_swings(dt, volts)
         self._show(dt)
 
     def _switch(self) -> None:
@@ -142,11 +167,23 @@ class BankControl:
         self._average -= took
         self._integral -= took
 
+    @property
+    def silent(self) -> bool:
+        """The front sensor has not left its bias for too long."""
+        return self.fault and self._dead_s >= 0.0 and self._stuck_s == 0.0
+
+    def note_rear(self, volts: float) -> None:
+        """Keep the rear sensor's extremes of this drive."""
+        self.rear_low_v = min(self.rear_low_v, volts)
+        self.rear_high_v = max(self.rear_high_v, volts)
+
     def rear(self, dt: float, volts: float) -> None:
         """Let a working rear sensor shift the front's target slowly."""
         error = _REAR_TARGET_V - volts
         error = 0.15 if error > 0.15 else -0.15 if error < -0.15 else error
-        shift = self.rear_pct + 1.5 * error * dt
+        self._rear_sum += 1.0 * error * dt
+        self._rear_sum = max(min(self._rear_sum, 6.0), -6.0)
+        shift = self._rear_sum + 30.0 * error
         self.rear_pct = _REAR_SHIFT if shift > _REAR_SHIFT else max(shift, -_REAR_SHIFT)
 
     def _limit(self, pct: float) -> None:
@@ -157,6 +194,20 @@ class BankControl:
         away = volts - self._bias_v
         self._dead_s = self._dead_s + dt if -0.06 < away < 0.06 else 0.0
         self._judge(dt)
+
+    def _time_swings(self, dt: float, volts: float) -> None:
+        self._since_edge_s += dt
+        if volts < _LOW_V:
+            if self._above:
+                self.falling_s += 0.1 * (self._since_edge_s - self.falling_s)
+                self._above = False
+                self.swings += 1
+            self._since_edge_s = 0.0
+        elif volts > _HIGH_V:
+            if not self._above:
+                self.rising_s += 0.1 * (self._since_edge_s - self.rising_s)
+                self._above = True
+            self._since_edge_s = 0.0
 
     def _judge(self, dt: float) -> None:
         spec = self._spec

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import sin
+
 from bankwise.adapters.car.drive import Do, Drive, Leg
 
 _IDLING = Leg(Do.IDLE, 1e9)
@@ -12,22 +14,27 @@ _PEDAL_RATE = 1.6
 class Driver:
     """What the driver does at this moment.
 
+    Args:
+        drive: the plan.
+        phase_s: where the small unrest of foot and road begins.
+
     Attributes:
         key_on, cranking: the key. `pedal`, `brake`: 0 to 1.
         in_gear: drive is selected. `grade`: slope of the road under the car.
     """
 
     __slots__ = (
-        "_drive", "_ends_s", "_index", "_integral", "_last_kmh", "brake", "cranking",
-        "grade", "in_gear", "key_on", "leg", "pedal",
+        "_clock_s", "_drive", "_ends_s", "_index", "_integral", "_last_kmh", "brake",
+        "cranking", "grade", "in_gear", "key_on", "leg", "pedal",
     )  # fmt: skip
 
-    def __init__(self, drive: Drive) -> None:
+    def __init__(self, drive: Drive, phase_s: float) -> None:
         self._drive = drive
         self._index = -1
         self._ends_s = 0.0
         self._integral = 0.0
         self._last_kmh = 0.0
+        self._clock_s = phase_s
         self.leg = _IDLING
         self.key_on = True
         self.cranking = False
@@ -99,7 +106,10 @@ class Driver:
             integral = self._integral + 0.0045 * error * dt
             self._integral = 0.0 if integral < 0.0 else min(integral, 0.6)
         cruise = 0.05 + 0.0011 * kmh
-        wanted = 0.02 * error + self._integral + cruise - 0.02 * gaining
+        # No foot is still, no road is even.
+        sway = 0.008 * sin(0.9 * self._clock_s) + 0.006 * sin(0.37 * self._clock_s)
+        self._clock_s += dt
+        wanted = sway + 0.02 * error + self._integral + cruise - 0.02 * gaining
         return (0.0 if wanted < 0.0 else top if wanted > top else wanted), 0.0
 
     def _hold(self, dt: float, error: float) -> float:

@@ -40,24 +40,40 @@ class Pipe:
 
     def delay_s(self, rpm: float, gas_gps: float) -> float:
         """Time from injection to the front sensor."""
-        return 140.0 / rpm + self._volume_l * _HOT_G_L / (gas_gps + 0.2)
+        return 165.0 / rpm + self._volume_l * _HOT_G_L / (gas_gps + 0.2)
 
     def step(
-        self, dt: float, rpm: float, gas_gps: float, phi: float, misfire: float
+        self,
+        dt: float,
+        rpm: float,
+        gas_gps: float,
+        phi: float,
+        misfire: float,
+        late_c: float = 0.0,
     ) -> None:
-        """Advance by `dt` seconds with the mixture now in the cylinders."""
+        """Advance by `dt` seconds with the mixture now in the cylinders.
+
+        Args:
+            dt: seconds.
+            rpm: engine speed.
+            gas_gps: air and fuel of the bank.
+            phi: mixture in its cylinders.
+            misfire: share of combustions that fail.
+            late_c: heat that late ignition adds to the gas. Unit: °C.
+        """
         at = (self._at + 1) % _PLACES
         self._at = at
         self._ring[at] = phi * (1.0 - _MISFIRE_LEAN * misfire)
         if rpm > 60.0:
             carry = self._volume_l * _HOT_G_L / (gas_gps + 0.2)
-            places = int((140.0 / rpm + carry) / dt)
+            places = int((165.0 / rpm + carry) / dt)
             if places >= _PLACES:
                 places = _PLACES - 1
             arriving = self._ring[(at - places) % _PLACES]
-            self.phi += (arriving - self.phi) * dt / (dt + 0.02 + 0.3 * carry)
+            self.phi += (arriving - self.phi) * dt / (dt + 0.03 + 0.3 * carry)
             burning = phi if phi < 1.0 else 1.0
-            target = 40.0 + burning * (450.0 + 380.0 * gas_gps / (gas_gps + 14.0))
+            hot = 450.0 + late_c + 380.0 * gas_gps / (gas_gps + 14.0)
+            target = 40.0 + burning * hot
             self.port_c += (target - self.port_c) * dt / (dt + 0.8)
             self._wall_c += (self.port_c - self._wall_c) * dt * gas_gps / 130.0
         else:

@@ -99,8 +99,8 @@ def _front_open(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> Non
 
 
 def _front_aged(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> None:
-    d.front[b].slow_lean_to_rich = _between(5.0, 12.0, s)
-    d.front[b].slow_rich_to_lean = _between(3.0, 9.0, s)
+    d.front[b].slow_lean_to_rich = _between(4.5, 9.0, s)
+    d.front[b].slow_rich_to_lean = _between(3.0, 7.0, s)
     d.front[b].swing = _between(0.95, 0.75, s)
 
 
@@ -165,11 +165,11 @@ def _common_rich(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> No
 
 
 def _thermostat(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> None:
-    d.thermostat = _between(0.30, 0.9, s)
+    d.thermostat = _between(0.12, 0.45, s)
 
 
 def _catalyst(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> None:
-    d.storage[b] = _between(0.025, 0.004, s)
+    d.storage[b] = _between(0.02, 0.002, s)
 
 
 def _heater(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> None:
@@ -198,7 +198,7 @@ def _exhaust_leak(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> N
 
 
 def _misfire(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> None:
-    d.misfire[b] = _between(0.06, 0.30, s)
+    d.misfire[b] = _between(0.05, 0.18, s)
 
 
 def _crossed(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> None:

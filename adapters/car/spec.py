@@ -34,12 +34,12 @@ class SensorSpec:
         gain, offset_v: tolerance of a wide-band or of the unit's input.
     """
 
-    lean_to_rich_s: float = 0.07
-    rich_to_lean_s: float = 0.06
+    lean_to_rich_s: float = 0.06
+    rich_to_lean_s: float = 0.055
     bias_v: float = 0.445
     rich_v: float = 0.90
     lean_v: float = 0.06
-    steepness: float = 350.0
+    steepness: float = 650.0
     heat_s: float = 11.0
     gain: float = 1.0
     offset_v: float = 0.0
@@ -69,7 +69,7 @@ class ControlSpec:
         shown_tau_s: smoothing of the short-term trim as shown to an adapter.
     """
 
-    jump_pct: float = 2.2
+    jump_pct: float = 2.5
     ramp_pct_s: float = 3.0
     wide_p: float = 18.0
     wide_i: float = 35.0
@@ -114,6 +114,7 @@ class CarSpec:
         stoich: true air to fuel by mass; 14.64 pure petrol, about 14.1 with E10.
         injector_gain: tolerance per bank. `film_share`, `film_s`: wall wetting left
             over by the unit's compensation.
+        transient_gain: fuel added per share of load gained at once.
         purge_share, vapour: purge flow beside air, and its richness.
         pipe_l, rear_pipe_l: volume from valves to the front sensor, and on to the rear.
         storage_g, catalyst_kj_k: oxygen a bank's catalyst holds; its heat capacity.
@@ -147,9 +148,10 @@ class CarSpec:
     injector_gain: tuple[float, float] = (1.0, 1.0)
     film_share: float = 0.05
     film_s: float = 0.5
+    transient_gain: float = 0.35
     purge_share: float = 0.02
     vapour: float = 1.2
-    pipe_l: float = 0.6
+    pipe_l: float = 0.9
     rear_pipe_l: float = 1.2
     storage_g: float = 0.8
     catalyst_kj_k: float = 0.4
@@ -201,17 +203,22 @@ OPTIONAL = (
 since codes were cleared, and the distance and time with the lamp on."""
 
 
+def _tolerance(rng: Random, spread: float) -> float:
+    """A part's deviation; what is beyond two spreads is not sold."""
+    return max(min(rng.gauss(0.0, spread), 2.0 * spread), -2.0 * spread)
+
+
 def _sensor(rng: Random, bias_v: float) -> SensorSpec:
     return SensorSpec(
-        lean_to_rich_s=rng.uniform(0.045, 0.105),
-        rich_to_lean_s=rng.uniform(0.045, 0.100),
+        lean_to_rich_s=rng.uniform(0.035, 0.085),
+        rich_to_lean_s=rng.uniform(0.035, 0.080),
         bias_v=bias_v,
         rich_v=rng.uniform(0.84, 0.94),
         lean_v=rng.uniform(0.02, 0.11),
-        steepness=rng.uniform(220.0, 500.0),
+        steepness=rng.uniform(450.0, 950.0),
         heat_s=rng.uniform(7.0, 18.0),
-        gain=rng.gauss(1.0, 0.004),
-        offset_v=rng.gauss(0.0, 0.006),
+        gain=1.0 + _tolerance(rng, 0.004),
+        offset_v=_tolerance(rng, 0.006),
     )
 
 
@@ -219,12 +226,12 @@ def _control(rng: Random, wideband: bool) -> ControlSpec:
     rows = rng.randint(1, 3)
     columns = rng.randint(1, 3)
     return ControlSpec(
-        jump_pct=rng.uniform(1.4, 3.2),
+        jump_pct=rng.uniform(1.8, 3.5),
         ramp_pct_s=rng.uniform(1.8, 4.5),
         wide_p=rng.uniform(8.0, 24.0),
         wide_i=rng.uniform(15.0, 45.0),
         wide_wobble_pct=rng.choice((0.0, rng.uniform(0.5, 2.0))),
-        short_limit_pct=rng.choice((20.0, 25.0, 25.0, 30.0, 33.0)),
+        short_limit_pct=rng.choice((20.0, 25.0, 25.0, 30.0)),
         long_limit_pct=rng.choice((16.0, 20.0, 25.0, 25.0, 30.0)),
         learn_s=rng.uniform(12.0, 45.0),
         rpm_edges=tuple(rng.uniform(1050.0, 1250.0) + 1100.0 * i for i in range(rows)),
@@ -278,17 +285,18 @@ def random_spec(rng: Random, **fixed: Any) -> CarSpec:
         residual_kpa=rng.uniform(6.0, 11.0),
         manifold_l=litres * rng.uniform(1.0, 1.7),
         throttle_gps=litres * rng.uniform(75.0, 110.0),
-        ve_error=(rng.gauss(0.0, 0.02), rng.gauss(0.0, 0.02)),
-        map_gain=rng.gauss(1.0, 0.008),
-        maf_gain=rng.gauss(1.0, 0.02),
+        ve_error=(_tolerance(rng, 0.015), _tolerance(rng, 0.015)),
+        map_gain=1.0 + _tolerance(rng, 0.006),
+        maf_gain=1.0 + _tolerance(rng, 0.015),
         maf_lag_s=rng.uniform(0.015, 0.06),
         stoich=rng.choice((14.64, rng.uniform(14.05, 14.3))),
-        injector_gain=(rng.gauss(1.0, 0.015), rng.gauss(1.0, 0.015)),
+        injector_gain=(1.0 + _tolerance(rng, 0.012), 1.0 + _tolerance(rng, 0.012)),
         film_share=rng.uniform(0.02, 0.07),
         film_s=rng.uniform(0.3, 0.8),
+        transient_gain=rng.uniform(0.2, 0.45),
         purge_share=rng.uniform(0.005, 0.03),
-        vapour=rng.uniform(0.2, 2.2),
-        pipe_l=rng.uniform(0.35, 0.9),
+        vapour=rng.uniform(0.2, 1.8),
+        pipe_l=rng.uniform(0.5, 1.3),
         rear_pipe_l=rng.uniform(0.8, 1.8),
         storage_g=rng.uniform(0.35, 1.2),
         catalyst_kj_k=rng.uniform(0.25, 0.55),

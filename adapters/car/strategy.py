@@ -16,8 +16,10 @@ class Strategy:
 
     Attributes:
         opening: throttle and idle passage together, as a share of the open throttle.
+        transient: fuel added or left out while load changes.
         lambda_cmd: commanded lambda. `cut`: fuel is off. `power`: enrichment.
-        refill: short enrichment after a cut that empties the catalysts of oxygen.
+        fuelled_s: seconds since the last cut.
+        refill_s: short enrichment after a cut that empties the catalysts of oxygen.
         run_s: seconds since start; zero while not running.
         settled_s: seconds of closed loop without a fast pedal.
         purge: purge valve, 0 to 1. `timing_deg`: ignition advance. `spark`: its effect
@@ -26,9 +28,10 @@ class Strategy:
     """
 
     __slots__ = (
-        "_closed_pedal_s", "_idle_air", "_last_pedal", "_power_s", "_spec", "cut",
+        "_catch", "_closed_pedal_s", "_idle_air", "_last_pedal", "_power_s",
+        "_slow_load", "_spec", "cut", "fuelled_s",
         "idling", "lambda_cmd", "opening", "power", "purge", "refill_s", "run_s",
-        "settled_s", "spark", "timing_deg",
+        "settled_s", "spark", "timing_deg", "transient",
     )  # fmt: skip
 
     def __init__(self, spec: CarSpec) -> None:
@@ -44,6 +47,7 @@ class Strategy:
         self.cut = False
         self.power = False
         self.refill_s = 0.0
+        self.fuelled_s = 0.0
         self.run_s = 0.0
         self.settled_s = 0.0
         self.purge = 0.0
@@ -52,6 +56,14 @@ class Strategy:
         self.idling = False
         self._closed_pedal_s = 0.0
         self._power_s = 0.0
+        self._slow_load = 0.0
+        self._catch = 0.0
+        self.transient = 1.0
+
+    @property
+    def late_c(self) -> float:
+        """Heat that late ignition gives the exhaust while the catalyst is cold."""
+        return 200.0 if self.idling and self.run_s < 45.0 else 0.0
 
     @property
     def running(self) -> bool:
@@ -73,9 +85,13 @@ class Strategy:
         self.idling = closed and kmh < 2.0 and rpm < spec.idle_rpm + 500.0
         self._idle(dt, rpm, kmh, cold, closed)
         shaped = pedal * pedal * (0.25 + 0.75 * pedal) + 0.12 * pedal
-        self.opening = self._idle_air + (shaped if shaped < 1.0 else 1.0)
+        self.opening = self._idle_air + self._catch + (shaped if shaped < 1.0 else 1.0)
         self._cut(dt, rpm, ect_c, closed)
         self._mixture(dt, pedal, cold)
+        self._slow_load += (load - self._slow_load) * dt / (dt + 0.4)
+        change = load - self._slow_load
+        gain = spec.transient_gain if change > 0.0 else 0.5 * spec.transient_gain
+        self.transient = 1.0 + gain * (1.0 + cold) * change
         speed = (pedal - self._last_pedal) / dt
         self._last_pedal = pedal
         fast = speed > _FAST_PEDAL or speed < -_FAST_PEDAL or self.cut or self.power
@@ -94,10 +110,13 @@ class Strategy:
         error = target - rpm
         if not (closed and kmh < 2.0):
             self.spark = 1.0
+            self._catch = 0.0
             return
         error = 250.0 if error > 250.0 else -250.0 if error < -250.0 else error
-        air = self._idle_air + 4.0e-6 * error * dt
-        self._idle_air = 0.0015 if air < 0.0015 else 0.06 if air > 0.06 else air
+        self._catch = 2.5e-5 * error if error > 0.0 else 0.0
+        if error > -200.0:
+            air = self._idle_air + 4.0e-6 * error * dt
+            self._idle_air = 0.0015 if air < 0.0015 else 0.06 if air > 0.06 else air
         self.spark = 1.0 + 0.0012 * error
         self.timing_deg += 0.03 * error
 
@@ -106,9 +125,12 @@ class Strategy:
         self._closed_pedal_s = self._closed_pedal_s + dt if closed else 0.0
         if self.cut:
             self.cut = closed and rpm > control.cut_rpm - 250.0
-            self.refill_s = min(self.refill_s + dt, 4.0)
+            self.refill_s = min(self.refill_s + 1.5 * dt, 5.0)
+            self.fuelled_s = 0.0
             return
-        self.refill_s = max(self.refill_s - dt, 0.0)
+        self.fuelled_s += dt
+        # At a high flow the catalysts empty sooner.
+        self.refill_s = max(self.refill_s - dt * (0.6 + 2.5 * self._slow_load), 0.0)
         self.cut = (
             self._closed_pedal_s > control.cut_delay_s
             and rpm > control.cut_rpm
@@ -125,7 +147,7 @@ class Strategy:
         if self.power:
             lam = control.power_lambda
         elif self.refill_s > 0.0 and not self.cut:
-            lam = 0.90
+            lam = 0.88
         rate = dt / (dt + 0.15)
         self.lambda_cmd += (lam - self.lambda_cmd) * rate
 

@@ -36,20 +36,16 @@ class Vehicle:
         """Without fuel and starter the engine comes to rest."""
         self.rpm = max(self.rpm - 1800.0 * dt, 0.0)
 
-    def torque_nm(
-        self, air_gps: float, burned: float, map_kpa: float, spark: float
-    ) -> float:
+    def torque_nm(self, work_gps: float, map_kpa: float) -> float:
         """Net torque at the crankshaft.
 
         Args:
-            air_gps: air of all banks.
-            burned: share of the work at lambda 1 that the mixture and spark give.
+            work_gps: air that does full work, after mixture, misfire and spark.
             map_kpa: manifold pressure, for pumping.
-            spark: share gained or lost by ignition timing at idle.
         """
         spec = self._spec
         rpm = self.rpm if self.rpm > 150.0 else 150.0
-        work = air_gps * _WORK_KJ_G * 1000.0 * burned * spark / (rpm * _RAD_S)
+        work = work_gps * _WORK_KJ_G * 1000.0 / (rpm * _RAD_S)
         mean_kpa = _FRICTION_KPA + 0.012 * rpm + (spec.baro_kpa - map_kpa)
         return work - mean_kpa * spec.displacement_l / 12.566 - 6.0
 
