@@ -78,7 +78,13 @@ class CodeVisit:
         *,
         tell: Callable[[str], None] = lambda _: None,
     ) -> None:
-        """Takes an open link, and the file to write; None writes none."""
+        """Takes an open link.
+
+        Args:
+            link: the way to the adapter.
+            path: the session file to write, or None to write none.
+            tell: told in plain words what is being done, and "" when it is done.
+        """
         started = wall_clock()
         self.records: list[Record] = []
         self.found = Found()
@@ -126,6 +132,7 @@ class CodeVisit:
             for request in wanted:
                 self._tell(f"reading what the car remembers ({request})")
                 self._ask(request)
+        self._tell("")
         seen = self._seen(self._from)
         for when, reading in seen.codes.items():
             if reading.known:

@@ -15,6 +15,8 @@ from bankwise.signals.evidence import MonitorResult
 _SIGNED_FROM = 0x80
 _RECORD = 9
 _OLDER_RECORD = 7
+_MISFIRE = 0xA1
+"""Monitor number of all cylinders together; the next twelve are one each."""
 _ENDS = {False: (b"\x00\x00", b"\xff\xff"), True: (b"\x80\x00", b"\x7f\xff")}
 """Lowest and highest two bytes, by sign: a limit there is no limit."""
 
@@ -69,8 +71,8 @@ TESTS = {
     0x08: "highest voltage in the test",
     0x09: "time between switches",
     0x0A: "switching period",
-    0x0B: "misfires, average of ten driving cycles",
-    0x0C: "misfires, this or the last driving cycle",
+    0x0B: "average of ten driving cycles",
+    0x0C: "this or the last driving cycle",
 }
 """Standard test numbers 01-0C. Source: SAE J1979 names as in python-OBD's table."""
 
@@ -93,9 +95,8 @@ def _places() -> dict[int, tuple[str, str]]:
         rows[0x97 + bank] = (f"B{bank}", "NOx reduction")
     for number in range(0x39, 0x3E):
         rows[number] = ("engine", "evaporative system")
-    rows[0xA1] = ("engine", "misfire, all cylinders")
-    for cylinder in range(1, 13):
-        rows[0xA1 + cylinder] = ("engine", f"misfire, cylinder {cylinder}")
+    for number in range(_MISFIRE, _MISFIRE + 13):
+        rows[number] = ("engine", "misfire")
     return rows
 
 
@@ -131,6 +132,14 @@ def scaling(number: int) -> Scaling | None:
     return Scaling(row.scale, row.offset, _UNIT_SIGNS[str(row.unit)], row.signed)
 
 
+def _title(monitor: int, test: int) -> str:
+    title = TESTS.get(test, f"maker's test {test:02X}")
+    cylinder = monitor - _MISFIRE
+    if 0 <= cylinder <= 12:
+        return f"cylinder {cylinder}, {title}" if cylinder else f"all, {title}"
+    return title
+
+
 def results_in(payload: bytes, unit: str) -> tuple[MonitorResult, ...] | None:
     """Every result in one CAN answer to service 06; None when its length is wrong.
 
@@ -157,7 +166,7 @@ def results_in(payload: bytes, unit: str) -> tuple[MonitorResult, ...] | None:
                 uas,
                 place,
                 subject,
-                TESTS.get(test, f"maker's test {test:02X}"),
+                _title(monitor, test),
                 rule.value(value),
                 rule.value(low),
                 rule.value(high),

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from bankwise.adapters import code_reading, freeze_frame, monitor_results, vehicle_info
+from bankwise.adapters.decode import Decoder
 from bankwise.adapters.frames import (
     Answer,
     BusFault,
@@ -24,6 +25,7 @@ from bankwise.adapters.frames import (
 from bankwise.adapters.pids import PIDS, Layout, decode_one
 from bankwise.adapters.readiness import monitor_status
 from bankwise.adapters.records import Exchange, Record
+from bankwise.adapters.session_file import Session
 from bankwise.signals.evidence import (
     CodeReading,
     FreezeFrame,
@@ -283,3 +285,11 @@ def snapshot(
         _counters(asked),
         tuple(unread),
     )
+
+
+def session_snapshot(session: Session) -> Snapshot:
+    """What a recorded session says about codes and their history."""
+    decoder = Decoder(session.header)
+    decoder.feed(session.records)
+    protocol = session.header.adapter.protocol
+    return snapshot(session.records, protocol, decoder.units.layout)

@@ -16,6 +16,7 @@ from bankwise.adapters.errors import AdapterError
 from bankwise.tui import (
     commands_car,
     commands_check,
+    commands_codes,
     commands_live,
     commands_screen,
     commands_sessions,
@@ -36,6 +37,7 @@ for module in (
     commands_screen,
     commands_live,
     commands_check,
+    commands_codes,
     commands_sessions,
     commands_car,
 ):

@@ -2,17 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from bankwise.adapters.car.bus import CarBus
-from bankwise.adapters.car.dialect import SimulatedAdapter
-from bankwise.adapters.car.evidence import FreezeFrame, Monitor, TestResult
-from bankwise.adapters.car.framing import ENGINE, PROTOCOLS, TRANSMISSION
-from bankwise.adapters.car.information import UnitNames
-from bankwise.adapters.car.unit import ControlUnit
 from bankwise.adapters.car.virtual import VirtualLink
 from bankwise.adapters.code_visit import CodeVisit, confirmation
 from bankwise.adapters.errors import GateRefused, NoVehicle
@@ -20,82 +14,25 @@ from bankwise.adapters.records import ClearedRecord, CodesRecord, Exchange
 from bankwise.adapters.session_file import read_session
 from bankwise.adapters.snapshot import snapshot
 
-VIN = "1M8GDM9AXKP042788"
 
-
-@dataclass
-class StandingCar:
-    """A car at rest whose readings a test may change."""
-
-    readings: dict[str, float] = field(
-        default_factory=lambda: {"rpm": 0.0, "speed_kmh": 0.0, "ect_c": 60.0}
-    )
-    key_on: bool = True
-    engine_running: bool = False
-
-    def advance(self, t: float) -> None:
-        """Nothing changes by itself."""
-
-
-@dataclass
-class Memory:
-    """A control unit's memory that clears as the law says: permanent codes stay."""
-
-    lamp: bool = True
-    stored: tuple[str, ...] = ("P0174", "P0155")
-    pending: tuple[str, ...] = ("P0174", "P0300")
-    permanent: tuple[str, ...] = ("P0155",)
-    freeze_frames: tuple[FreezeFrame, ...] = (
-        FreezeFrame("P0174", {"rpm": 2100.0, "load_pct": 38.0, "ect_c": 88.0}),
-    )
-    supported: frozenset[Monitor] = frozenset({Monitor.CATALYST, Monitor.MISFIRE})
-    open_since_clear: frozenset[Monitor] = frozenset()
-    open_this_drive: frozenset[Monitor] = frozenset({Monitor.CATALYST})
-    tests: tuple[TestResult, ...] = (TestResult(0x01, 0x05, 0x10, 40, 0, 100),)
-    ratios: tuple[int, ...] = ()
-
-    def clear(self) -> None:
-        """Forgets all but the permanent codes."""
-        self.lamp = False
-        self.stored = self.pending = ()
-        self.freeze_frames = ()
-        self.tests = ()
-        self.open_since_clear = self.supported
-
-
-def _visit(
-    path: Path | None,
-    car: StandingCar,
-    *memories: Memory,
-    protocol: str = "6",
-) -> CodeVisit:
-    spoken = PROTOCOLS[protocol]
-    units = []
-    for place, memory in enumerate(memories):
-        units.append(
-            ControlUnit(
-                car,
-                UnitNames(vin="" if place else VIN),
-                TRANSMISSION if place else ENGINE,
-                can=spoken.can,
-                evidence=memory,
-            )
-        )
-    adapter = SimulatedAdapter(CarBus(car, units, spoken))
-    return CodeVisit(VirtualLink(adapter), path)
+def _visit(parked: Any, path: Path | None) -> CodeVisit:
+    return CodeVisit(VirtualLink(parked.adapter()), path)
 
 
 @pytest.mark.parametrize("protocol", ["1", "3", "5", "6", "7"])
-def test_a_visit_reads_and_saves_everything(tmp_path: Path, protocol: str) -> None:
+def test_a_visit_reads_and_saves_everything(
+    parked: Any, tmp_path: Path, protocol: str
+) -> None:
     """What was read live is what the saved file says, on every kind of bus."""
     path = tmp_path / "visit.jsonl"
-    visit = _visit(path, StandingCar(), Memory(), protocol=protocol)
+    parked.protocol = protocol
+    visit = _visit(parked, path)
     found = visit.connect()
     seen = visit.read()
     visit.close()
     assert seen.codes["stored"].codes == ("P0174", "P0155")
     assert seen.codes["permanent"].codes == ("P0155",)
-    assert seen.vin == VIN
+    assert seen.vin == "1M8GDM9AXKP042788"
     assert seen.frames[0].values["rpm"] == 2100.0
     assert seen.unread == ()
     saved = read_session(path)
@@ -110,11 +47,12 @@ def test_a_visit_reads_and_saves_everything(tmp_path: Path, protocol: str) -> No
     assert {r.when: r.codes for r in noted}["stored"] == ("P0174", "P0155")
 
 
-def test_clearing_keeps_the_evidence_and_shows_what_stayed(tmp_path: Path) -> None:
+def test_clearing_keeps_the_evidence_and_shows_what_stayed(
+    parked: Any, tmp_path: Path
+) -> None:
     """After the typed number codes go, permanent ones stay, and the file has both."""
     path = tmp_path / "visit.jsonl"
-    memory = Memory()
-    visit = _visit(path, StandingCar(), memory)
+    visit = _visit(parked, path)
     visit.connect()
     seen = visit.read()
     assert confirmation(seen) == "3"
@@ -145,64 +83,63 @@ def test_clearing_keeps_the_evidence_and_shows_what_stayed(tmp_path: Path) -> No
     ],
 )
 def test_clearing_is_refused_and_nothing_is_sent(
-    tmp_path: Path, change: dict[str, float], typed: str, why: str
+    parked: Any, tmp_path: Path, change: dict[str, float], typed: str, why: str
 ) -> None:
     """A running engine, a moving car or a wrong number leave the codes alone."""
-    memory, car = Memory(), StandingCar()
-    visit = _visit(tmp_path / "visit.jsonl", car, memory)
+    visit = _visit(parked, tmp_path / "visit.jsonl")
     visit.connect()
     visit.read()
-    car.readings.update(change)
+    parked.car.readings.update(change)
     with pytest.raises(GateRefused, match=why):
         visit.clear(typed)
-    assert memory.stored == ("P0174", "P0155")
+    assert parked.memory.stored == ("P0174", "P0155")
     assert not any(isinstance(r, Exchange) and r.q == "04" for r in visit.records)
 
 
-def test_clearing_needs_a_reading_and_a_file(tmp_path: Path) -> None:
+def test_clearing_needs_a_reading_and_a_file(parked: Any, tmp_path: Path) -> None:
     """Without a snapshot, or without a file that holds it, nothing is cleared."""
-    visit = _visit(tmp_path / "visit.jsonl", StandingCar(), Memory())
+    visit = _visit(parked, tmp_path / "visit.jsonl")
     visit.connect()
     with pytest.raises(GateRefused, match="nothing was read"):
         visit.clear("3")
-    memory = Memory()
-    unsaved = _visit(None, StandingCar(), memory)
+    unsaved = _visit(parked, None)
     unsaved.connect()
     unsaved.read()
     with pytest.raises(GateRefused, match="not saved"):
         unsaved.clear("3")
-    assert memory.lamp
+    assert parked.memory.lamp
 
 
-def test_a_file_that_lost_the_snapshot_stops_clearing(tmp_path: Path) -> None:
+def test_a_file_that_lost_the_snapshot_stops_clearing(
+    parked: Any, tmp_path: Path
+) -> None:
     """The snapshot is read back from the file, not believed."""
     path = tmp_path / "visit.jsonl"
-    memory = Memory()
-    visit = _visit(path, StandingCar(), memory)
+    visit = _visit(parked, path)
     visit.connect()
     visit.read()
     path.write_bytes(path.read_bytes().replace(b'"q":"07"', b'"q":"0A"'))
     with pytest.raises(GateRefused, match="not saved"):
         visit.clear("3")
-    assert memory.lamp
+    assert parked.memory.lamp
 
 
-def test_unknown_speed_must_be_confirmed_twice(tmp_path: Path) -> None:
+def test_unknown_speed_must_be_confirmed_twice(parked: Any, tmp_path: Path) -> None:
     """What could not be read asks for the number a second time."""
-    car, memory = StandingCar({"rpm": 0.0}), Memory()
-    visit = _visit(tmp_path / "visit.jsonl", car, memory)
+    del parked.car.readings["speed_kmh"]
+    visit = _visit(parked, tmp_path / "visit.jsonl")
     visit.connect()
     visit.read()
     with pytest.raises(GateRefused, match="not confirmed"):
         visit.clear("3")
     assert visit.clear("3", "3").ok
-    assert not memory.lamp
+    assert not parked.memory.lamp
 
 
-def test_two_units_are_cleared_and_named(tmp_path: Path) -> None:
+def test_two_units_are_cleared_and_named(parked: Any, tmp_path: Path) -> None:
     """Each unit's answer counts."""
-    other = Memory(stored=("P0700",), pending=(), permanent=())
-    visit = _visit(tmp_path / "visit.jsonl", StandingCar(), Memory(), other)
+    parked.other("P0700")
+    visit = _visit(parked, tmp_path / "visit.jsonl")
     visit.connect()
     seen = visit.read()
     assert {u.unit: u.codes for u in seen.codes["stored"].units} == {
@@ -214,9 +151,10 @@ def test_two_units_are_cleared_and_named(tmp_path: Path) -> None:
     assert outcome.words == ("7E8: cleared", "7E9: cleared")
 
 
-def test_a_sleeping_car_is_named(tmp_path: Path) -> None:
+def test_a_sleeping_car_is_named(parked: Any, tmp_path: Path) -> None:
     """Without ignition the visit says so, and what was seen is still saved."""
-    visit = _visit(tmp_path / "visit.jsonl", StandingCar(key_on=False), Memory())
+    parked.car.key_on = False
+    visit = _visit(parked, tmp_path / "visit.jsonl")
     with pytest.raises(NoVehicle, match="ignition"):
         visit.connect()
     visit.close()

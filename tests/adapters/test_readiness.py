@@ -72,7 +72,7 @@ def test_every_scaling_row_has_a_sign_for_its_unit() -> None:
     assert 0x2E in known
     assert len(known) > 80
     assert PLACES[0x41] == ("B1S1", "sensor heater")
-    assert PLACES[0xA2] == ("engine", "misfire, cylinder 1")
+    assert PLACES[0xA2] == ("engine", "misfire")
 
 
 def test_vehicle_information_joins_counted_and_numbered_answers() -> None:
@@ -122,3 +122,10 @@ def test_a_cut_freeze_frame_is_not_read() -> None:
         "7E8", pieces(bytes.fromhex("4202000000")) or [], Layout.TWO_BANKS
     )
     assert frame.code is None
+
+
+def test_misfire_results_name_their_cylinder() -> None:
+    """Monitor A2 is cylinder 1."""
+    (result,) = results_in(bytes.fromhex("46A20C2400050000FFFF"), "7E8") or ()
+    assert result.title == "cylinder 1, this or the last driving cycle"
+    assert (result.value, result.margin) == (5.0, None)

@@ -1,0 +1,137 @@
+"""Commands about trouble codes: `codes` and `clear`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from bankwise.tui.options import Baud, Folder, Port
+
+if TYPE_CHECKING:
+    from bankwise.adapters.code_visit import CodeVisit
+    from bankwise.signals.evidence import Snapshot
+
+app = typer.Typer(rich_markup_mode=None)
+
+
+@contextmanager
+def _visit(port: str | None, baud: int | None, path: Path) -> Iterator[CodeVisit]:
+    """A connected visit, always left in good order, with progress on a terminal."""
+    from bankwise.adapters.code_visit import CodeVisit
+    from bankwise.adapters.opening import opener
+    from bankwise.tui.ports import only_adapter
+    from bankwise.tui.progress import Progress
+
+    with Progress() as progress:
+        url = port or only_adapter()
+        link = opener(url, baud, progress.tell, lambda: False)()
+        visit = CodeVisit(link, path, tell=progress.tell)
+        try:
+            visit.connect()
+            yield visit
+        finally:
+            visit.close()
+
+
+@app.command(epilog="Example: bankwise codes --port /dev/rfcomm0")
+def codes(
+    file: Annotated[
+        str | None, typer.Argument(help="A recorded session instead of a car.")
+    ] = None,
+    port: Port = None,
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", metavar="FILE", help="The session to write."),
+    ] = None,
+    mask_vin: Annotated[
+        bool, typer.Option("--mask-vin", help="Hide the serial part of the VIN.")
+    ] = False,
+    baud: Baud = None,
+    sessions: Folder = None,
+) -> None:
+    """Read codes with their history, freeze frame, self-tests and unit data.
+
+    Everything read is saved as a session before it is shown.
+    """
+    from bankwise.tui.errors import CommandError
+    from bankwise.tui.places import file_to_write
+    from bankwise.tui.print_codes import codes_text
+
+    if file is not None and port is not None:
+        raise CommandError("give a session file or a port, not both")
+    if file is not None:
+        seen = _recorded(file, sessions)
+        typer.echo(codes_text(seen, mask_vin=mask_vin))
+        return
+    path = file_to_write(output, sessions, "codes")
+    with _visit(port, baud, path) as visit:
+        seen = visit.read()
+    typer.echo(codes_text(seen, mask_vin=mask_vin))
+    typer.echo(f"\nsaved: {path}")
+
+
+def _recorded(name: str, folder: Path | None) -> Snapshot:
+    from bankwise.adapters.session_file import read_session
+    from bankwise.adapters.snapshot import session_snapshot
+    from bankwise.tui.places import find_session, sessions_folder
+
+    return session_snapshot(read_session(find_session(name, sessions_folder(folder))))
+
+
+@app.command(epilog="Example: bankwise clear --port /dev/rfcomm0")
+def clear(
+    port: Port = None,
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", metavar="FILE", help="The session to write."),
+    ] = None,
+    baud: Baud = None,
+    sessions: Folder = None,
+) -> None:
+    """Clear codes: engine off, evidence saved first, confirmed by typing.
+
+    Freeze frame, self-test states and test results go with the codes and cannot be
+    brought back; permanent codes stay.
+    """
+    from bankwise.adapters.code_visit import confirmation
+    from bankwise.tui.errors import CommandError
+    from bankwise.tui.places import file_to_write
+    from bankwise.tui.print_codes import clearing_caution, codes_text
+
+    path = file_to_write(output, sessions, "clear")
+    with _visit(port, baud, path) as visit:
+        seen = visit.read()
+        typer.echo(codes_text(seen))
+        typer.echo(f"\nsaved: {path}\n")
+        typer.echo(clearing_caution())
+        wanted = confirmation(seen)
+        typed = _typed(f"\nType the number of different codes ({wanted}) to clear")
+        if typed != wanted:
+            raise CommandError("nothing was cleared: that is not the number of codes")
+        again = None
+        if seen.unread:
+            typer.echo("\nNot everything could be read; it will be lost unseen:")
+            for line in seen.unread:
+                typer.echo(f"  {line}")
+            again = _typed(f"Type {wanted} again to clear all the same")
+        outcome = visit.clear(typed, again)
+        for words in outcome.words:
+            typer.echo(words)
+        typer.echo("\nRead again:\n")
+        typer.echo(codes_text(outcome.left))
+    if not outcome.ok:
+        raise CommandError("the car did not clear its codes")
+
+
+def _typed(question: str) -> str:
+    """What the person types; nothing in a pipe that has ended."""
+    from bankwise.tui.errors import CommandError
+
+    try:
+        return input(f"{question}: ").strip()
+    except EOFError:
+        raise CommandError("nothing was cleared: no confirmation was typed") from None

@@ -1,0 +1,218 @@
+"""What `codes` prints: codes with their history, conditions, self-tests and units."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator
+
+from bankwise.adapters.code_table import description
+from bankwise.adapters.vin import masked, verdict
+from bankwise.signals.catalogue import SIGNALS
+from bankwise.signals.cautions import CAUTIONS
+from bankwise.signals.evidence import FreezeFrame, MonitorResult, Snapshot
+from bankwise.signals.similar_conditions import Window, window_of
+from bankwise.signals.two_trips import CodeStory, code_stories
+from bankwise.tui.words import FUEL_STATUS, number
+
+WIDTH = 88
+_BAR = 20
+_COUNTERS = {
+    "warmups": ("warm-ups since codes were cleared", ""),
+    "cleared_km": ("driven since codes were cleared", "km"),
+    "cleared_min": ("run since codes were cleared", "min"),
+    "lamp_km": ("driven with the lamp on", "km"),
+    "lamp_min": ("run with the lamp on", "min"),
+}
+
+
+def codes_text(seen: Snapshot, *, mask_vin: bool = False) -> str:
+    """The whole snapshot as lines of text.
+
+    Args:
+        seen: as read.
+        mask_vin: print only the first eight characters of a VIN.
+    """
+    blocks = (
+        _codes(seen),
+        _frames(seen),
+        _readiness(seen),
+        _results(seen),
+        _vehicle(seen, mask_vin),
+        _unread(seen),
+    )
+    return "\n\n".join("\n".join(lines) for block in blocks if (lines := list(block)))
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=indent, subsequent_indent=" " * len(indent)
+    )
+
+
+def _codes(seen: Snapshot) -> Iterator[str]:
+    lamp = {True: "on", False: "off", None: "not known"}[seen.lamp]
+    sets = ", ".join(_set_words(seen, when) for when in seen.codes)
+    yield f"Lamp {lamp}; {sets}"
+    for unit in seen.count_mismatch():
+        yield from _wrapped(
+            f"{unit} counts {seen.since_clear[unit].count} stored codes but listed "
+            "another number: read again.",
+            "  ",
+        )
+    stories = code_stories(seen)
+    several = len({unit for story in stories for unit in story.units}) > 1
+    for story in stories:
+        yield ""
+        yield from _story(story, several)
+
+
+def _set_words(seen: Snapshot, when: str) -> str:
+    reading = seen.codes[when]
+    if reading.known:
+        return f"{len(reading.codes) or 'no'} {when}"
+    if reading.codes:
+        return f"at least {len(reading.codes)} {when}"
+    return f"{when} not known"
+
+
+def _story(story: CodeStory, several: bool) -> Iterator[str]:
+    units = f" from {', '.join(story.units)}" if several else ""
+    yield f"{story.about:6} {story.code}  {' + '.join(story.sets)}{units}"
+    yield from _wrapped(f"{description(story.code)} — {story.system}", "       ")
+    yield from _wrapped(f"{story.text[0].upper()}{story.text[1:]}.", "       ")
+    yield from _wrapped(f"Next: {story.next}", "       ")
+    if story.window is not None:
+        yield from _wrapped(f"Similar conditions: {_window(story.window)}", "       ")
+
+
+def _window(window: Window) -> str:
+    warm = {True: ", warm", False: ", not yet warm", None: ""}[window.warm]
+    return (
+        f"{window.rpm[0]:.0f} to {window.rpm[1]:.0f} rpm, "
+        f"load {window.load[0]:.0f} to {window.load[1]:.0f} %{warm}"
+    )
+
+
+def _frames(seen: Snapshot) -> Iterator[str]:
+    for frame in seen.frames:
+        if frame.values:
+            yield from _frame(frame)
+
+
+def _frame(frame: FreezeFrame) -> Iterator[str]:
+    code = frame.code or "no code"
+    yield f"Freeze frame {frame.number} of {frame.unit}, set by {code}"
+    for name, value in frame.values.items():
+        signal = SIGNALS.get(name)
+        if signal is None:
+            continue
+        place = "" if signal.about == "engine" else f"{signal.about} "
+        if name.startswith("fuel_status"):
+            shown = FUEL_STATUS.get(int(value), f"{value:.0f}")
+        else:
+            shown = f"{number(value, signal.decimals)} {signal.unit}".rstrip()
+        yield f"  {place + signal.title:34} {shown}"
+    window = window_of(frame.values)
+    if window is not None:
+        yield from _wrapped(f"Verify inside: {_window(window)}", "  ")
+
+
+def _readiness(seen: Snapshot) -> Iterator[str]:
+    if not seen.since_clear:
+        return
+    yield "Self-tests since codes were cleared"
+    for unit, status in seen.since_clear.items():
+        for monitor in status.monitors:
+            state = "complete" if monitor.complete else "OPEN"
+            yield f"  {unit} {monitor.name:22} {state:9} {monitor.meaning}"
+    waiting = {u: s.open for u, s in seen.this_drive.items() if s.open}
+    for unit, names in waiting.items():
+        yield from _wrapped(
+            f"Still open on this drive, {unit}: {', '.join(names)}", "  "
+        )
+    for name, (words, unit) in _COUNTERS.items():
+        if name in seen.counters:
+            yield f"  {seen.counters[name]:.0f} {unit}".rstrip() + f" {words}"
+
+
+def _results(seen: Snapshot) -> Iterator[str]:
+    if not seen.results:
+        return
+    yield "On-board test results (value, limits, room to the nearer limit)"
+    order = sorted(seen.results, key=lambda r: (r.subject, r.test, r.about, r.unit))
+    subject = ""
+    for result in order:
+        if result.subject != subject:
+            subject = result.subject
+            yield f"  {subject}"
+        yield f"    {_result(result)}"
+
+
+def _result(result: MonitorResult) -> str:
+    value = f"{_short(result.value)} {result.sign}".rstrip()
+    if not result.scaled:
+        value += " raw"
+    low = _short(result.low) if result.has_low else ""
+    high = _short(result.high) if result.has_high else ""
+    limits = f"{low} … {high}".strip() if low or high else "no limits"
+    verdict = "" if result.passed else "  FAILED"
+    return (
+        f"{result.about:5} {result.title:34} {value:>12}  {limits:18} "
+        f"{_bar(result.margin)}{verdict}"
+    )
+
+
+def _short(value: float) -> str:
+    digits = 0 if value == 0 else max(0, 3 - math.floor(math.log10(abs(value))))
+    text = number(value, min(digits, 4))
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _bar(margin: float | None) -> str:
+    """Room to the limit as a bar of ten, full when half the span or more is left."""
+    if margin is None:
+        return ""
+    filled = round(_BAR * min(max(margin, 0.0), 0.5))
+    return "█" * filled + "░" * (_BAR // 2 - filled)
+
+
+def _vehicle(seen: Snapshot, mask_vin: bool) -> Iterator[str]:
+    if not seen.units:
+        return
+    yield "Control units"
+    for unit in seen.units:
+        vin = masked(unit.vin) if mask_vin else unit.vin
+        digit = f" ({verdict(unit.vin).value})"
+        facts = [
+            unit.name,
+            f"VIN {vin}{digit}" if vin else "",
+            *(
+                f"calibration {name}" + (f", verification {check}" if check else "")
+                for name, check in _paired(unit.calibrations, unit.verifications)
+            ),
+        ]
+        yield from _wrapped(f"{unit.unit}: {'; '.join(filter(None, facts))}", "  ")
+        if unit.ratios:
+            ratios = ", ".join(f"{name} {count}" for name, count in unit.ratios)
+            yield from _wrapped(f"in use: {ratios}", "    ")
+
+
+def _paired(
+    names: tuple[str, ...], checks: tuple[str, ...]
+) -> Iterator[tuple[str, str]]:
+    for i, name in enumerate(names):
+        yield name, checks[i] if i < len(checks) else ""
+
+
+def _unread(seen: Snapshot) -> Iterator[str]:
+    if not seen.unread:
+        return
+    yield "Not read (this is not the same as none)"
+    for line in seen.unread:
+        yield from _wrapped(line, "  ")
+
+
+def clearing_caution() -> str:
+    """The caution shown before codes are cleared."""
+    return "\n".join(_wrapped(CAUTIONS["clearing"], "  "))
