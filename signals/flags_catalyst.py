@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from bankwise.signals import sources as s
 from bankwise.signals.columns import Bools
 from bankwise.signals.rule import Gate, Kind, Rule, View
 from bankwise.signals.severity import Severity
+from bankwise.signals.sides import early_cut
 
 
 def _flat(see: View) -> Bools:
@@ -13,12 +16,22 @@ def _flat(see: View) -> Bools:
     band = see["swing_120_{s}_v"] < see.limit("rear_flat_band_v")
     mixed = see["mixed_120"] >= see.limit("rear_flat_states")
     long = see["running_run_s"] >= see.limit("rear_flat_hold_s")
-    return proven | (band & mixed & long)
+    # At an end of its range a rear may be right: the bank really is rich or lean.
+    middle = (see["mean_{s}_v"] > see.limit("rear_lean_v")) & (
+        see["mean_{s}_v"] < see.limit("rear_rich_v")
+    )
+    level = np.abs(see["total_trim_{b}_pct"]) < see.limit("trim_add_pct")
+    low = (see["mean_{s}_v"] <= see.limit("rear_lean_v")) & level
+    return proven | (band & mixed & long & (middle | low))
 
 
 def _rich_in_cut(see: View) -> Bools:
-    late = see["cut_run_s"] >= see.limit("rear_decel_s")
-    return late & (see["o2_{s}_v"] > see.limit("rear_decel_v"))
+    rich = see.window("o2_{s}_v", see.limit("rear_decel_s"))
+    awake = ~(see["asleep_{s}_s"] >= 0)
+    front = see.window("o2_{front}_v", see.limit("rear_decel_s"))
+    cut = ~(front.minimum > see.limit("front_lean_v"))
+    stays = rich.minimum > see.limit("rear_decel_v")
+    return early_cut(see, "rear_decel_s") & awake & stays & cut
 
 
 def _copies(see: View) -> Bools:

@@ -13,6 +13,13 @@ from bankwise.signals.code_marks import outcome
 from bankwise.signals.columns import Bools, Floats
 from bankwise.signals.rule import Gate, Kind, Rule, View
 from bankwise.signals.severity import Severity
+from bankwise.signals.sides import early_cut, never_lean, never_rich
+
+
+def _says(see: View, side: str) -> Bools:
+    """The front sensor says so now, or never says otherwise."""
+    never = never_rich if side == "lean" else never_lean
+    return (see[f"{side}_{{front}}"] > 0) | never(see, "{front}")
 
 
 def _lean_but_rear_rich(see: View) -> Bools:
@@ -20,13 +27,13 @@ def _lean_but_rear_rich(see: View) -> Bools:
     far = see["total_trim_{b}_pct"] >= see.limit("lying_lean_trim_pct")
     limited &= see["total_trim_{b}_pct"] >= see.limit("limit_least_pct")
     rear = see["mean_5_{rear}_v"] > see.limit("rear_rich_v")
-    return (far | limited) & (see["lean_{front}"] > 0) & rear
+    return (far | limited) & _says(see, "lean") & rear
 
 
 def _rich_but_rear_lean(see: View) -> Bools:
     far = see["total_trim_{b}_pct"] <= see.limit("lying_rich_trim_pct")
     rear = see["mean_5_{rear}_v"] < see.limit("rear_lean_v")
-    return far & (see["rich_{front}"] > 0) & rear
+    return far & _says(see, "rich") & rear
 
 
 def forced(see: View) -> Floats:
@@ -45,11 +52,23 @@ def _ignores(see: View) -> Bools:
 
 def _cut_not_lean(see: View) -> Bools:
     turning = see["rpm"] > see.limit("cut_rpm_min")
-    volts = see["o2_{s}_v"] > see.limit("cut_front_v")
-    wide = see["lambda_{s}"] < see.limit("cut_lambda")
-    rich = np.where(see["wideband_{s}"] > 0, wide, volts)
-    purged = see["cut_run_s"] >= see.limit("cut_purge_s")
-    return turning & rich & purged & (see["fuel_cut"] > 0)
+    volts = see.window("o2_{s}_v", see.limit("cut_hold_s"))
+    wide = see.window("lambda_{s}", see.limit("cut_hold_s"))
+    rich = np.where(
+        see["wideband_{s}"] > 0,
+        wide.maximum < see.limit("cut_lambda"),
+        volts.minimum > see.limit("cut_front_v"),
+    )
+    return turning & rich & early_cut(see, "cut_hold_s") & ~_both_not_lean(see)
+
+
+def _both_not_lean(see: View) -> Bools:
+    """When the other bank's front is not lean either, it was no fuel cut."""
+    volts = see.window("o2_{o}s1_v", see.limit("cut_hold_s"))
+    wide = see.window("lambda_{o}s1", see.limit("cut_hold_s"))
+    return (volts.minimum > see.limit("cut_front_v")) | (
+        wide.maximum < see.limit("cut_lambda")
+    )
 
 
 def _full_not_rich(see: View) -> Bools:
@@ -163,7 +182,7 @@ RULES: tuple[Rule, ...] = (
         severity=Severity.ACT,
         condition=_cut_not_lean,
         gate=Gate.WARM,
-        hold="cut_hold_s",
+        hold="at_once_s",
         clear_s=5.0,
         text="{place} does not read lean in a fuel cut at {rpm:.0f} rpm.",
         figures={"rpm": "rpm"},

@@ -9,9 +9,10 @@ from __future__ import annotations
 import numpy as np
 
 from bankwise.signals import sources as s
-from bankwise.signals.columns import Bools, Floats
+from bankwise.signals.columns import Bools
 from bankwise.signals.rule import Gate, Kind, Rule, View
 from bankwise.signals.severity import Severity
+from bankwise.signals.sides import never_lean, never_rich
 
 
 def _parked(see: View) -> Bools:
@@ -31,19 +32,13 @@ def _fuelled(see: View) -> Bools:
 def _not_switching(see: View) -> Bools:
     rpm = see["rpm"]
     pace = (rpm >= see.limit("switch_rpm_min")) & (rpm <= see.limit("switch_rpm_max"))
-    few = see["switches_{s}"] < see.limit("switches_min")
-    settled = ~(see["closed_run_{b}_s"] < see.limit("switch_window_s"))
-    other = (
-        (see["parked_{s}_s"] > 10)
-        | (see["stuck_lean_{s}_s"] > 10)
-        | (see["stuck_rich_{s}_s"] > 10)
+    # One that keeps crossing the middle does switch, if weakly: `small-swing`.
+    few = (see["switches_{s}"] < see.limit("switches_min")) & ~(
+        see["crossings_{s}"] > 2 * see.limit("switches_min")
     )
+    settled = ~(see["closed_run_{b}_s"] < see.limit("switch_window_s"))
+    other = (see["parked_{s}_s"] > 10) | never_rich(see, "{s}") | never_lean(see, "{s}")
     return few & pace & settled & ~other & _fuelled(see)
-
-
-def _side_run(see: View, stuck: str, run: str) -> Floats:
-    """Seconds on one side: from the voltage, or from λ on a wide-band sensor."""
-    return np.where(see["wideband_{s}"] > 0, see[run], see[stuck])
 
 
 def _moved(see: View) -> Bools:
@@ -51,27 +46,36 @@ def _moved(see: View) -> Bools:
 
 
 def _stuck_lean(see: View) -> Bools:
-    run = _side_run(see, "stuck_lean_{s}_s", "lean_run_{s}_s")
+    stays = see["lean_run_{s}_s"] >= see.limit("stuck_hold_s")
+    stays |= never_rich(see, "{s}")
     far = see["total_trim_{b}_pct"] >= see.limit("lying_lean_trim_pct")
-    return (run >= see.limit("stuck_hold_s")) & (_moved(see) | far) & _fuelled(see)
+    adds = see["total_trim_{b}_pct"] > 0
+    return stays & ((_moved(see) & adds) | far) & _fuelled(see)
 
 
 def _stuck_rich(see: View) -> Bools:
-    run = _side_run(see, "stuck_rich_{s}_s", "rich_run_{s}_s")
+    stays = see["rich_run_{s}_s"] >= see.limit("stuck_hold_s")
+    stays |= never_lean(see, "{s}")
     far = see["total_trim_{b}_pct"] <= see.limit("lying_rich_trim_pct")
-    return (run >= see.limit("stuck_hold_s")) & (_moved(see) | far) & _fuelled(see)
+    takes = see["total_trim_{b}_pct"] < 0
+    return stays & ((_moved(see) & takes) | far) & _fuelled(see)
+
+
+def _honest(see: View) -> Bools:
+    """A bound on a pass holds only while no pass can hide between two samples."""
+    return see["honest_switching_{s}"] > 0
 
 
 def _slow(see: View) -> Bools:
     up = see["lr_low_{s}_ms"] > see.limit("response_lr_ms")
     down = see["rl_low_{s}_ms"] > see.limit("response_rl_ms")
-    return up & down
+    return up & down & _honest(see)
 
 
 def _one_way(see: View) -> Bools:
     slow_up = see["asymmetry_low_{s}"] > see.limit("asymmetry_max")
     slow_down = see["asymmetry_high_{s}"] < see.limit("asymmetry_min")
-    return slow_up | slow_down
+    return (slow_up | slow_down) & _honest(see)
 
 
 def _small_swing(see: View) -> Bools:

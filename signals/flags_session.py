@@ -27,11 +27,10 @@ def _cleared(see: View) -> Bools:
 
 
 def _too_slow(see: View) -> Bools:
-    if see.place.position == 1:
-        return (see["honest_switching_{s}"] < 1) & (see["closed_{b}"] > 0)
-    if see.place.position is not None:
-        return (see["honest_swing_{s}"] < 1) & (see["closed_{b}"] > 0)
-    return np.zeros(len(see.ticks), dtype=np.bool_)
+    front = see.place.position == 1
+    if see.place.about != see.place.fill("o2_{s}_v" if front else "-"):
+        return np.zeros(len(see.ticks), dtype=np.bool_)
+    return (see["honest_switching_{s}"] < 1) & (see["closed_{b}"] > 0)
 
 
 def _silent(see: View) -> Bools:

@@ -15,6 +15,7 @@ from typing import Protocol
 from bankwise.signals.columns import Bools, Columns, Floats
 from bankwise.signals.places import Place
 from bankwise.signals.severity import Severity
+from bankwise.signals.windows import Window
 
 
 class Kind(Enum):
@@ -68,6 +69,10 @@ class View(Protocol):
 
     def __getitem__(self, name: str) -> Floats:
         """Values of a derived signal; shape (ticks,)."""
+        ...
+
+    def window(self, pattern: str, seconds: float) -> Window:
+        """The samples of a raw signal in the seconds before each tick."""
         ...
 
     def limit(self, name: str) -> float:
