@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import Enum
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 
 class Monitor(Enum):
@@ -116,6 +116,16 @@ class Evidence(Protocol):
 
     def clear(self) -> None:
         """Clears what service 04 clears."""
+        ...
+
+
+@runtime_checkable
+class Remembers(Protocol):
+    """A car whose engine unit has a memory."""
+
+    @property
+    def monitors(self) -> Evidence:
+        """That memory."""
         ...
 
 

@@ -1,7 +1,7 @@
 """Serves a story's car in a process of its own.
 
     python -m bankwise.adapters.car.serve_story STORY [--listen HOST:PORT] [--pty]
-        [--faster N] [--cold] [--adapter NAME] [--link NAME]
+        [--faster N] [--cold] [--adapter NAME] [--link NAME] [--transmission] [--uds]
 
 The first line printed is the address. Lines on standard input touch the car, one answer
 line each; the process ends when standard input does.
@@ -32,6 +32,8 @@ def serve(
     quirks: Quirks | None = None,
     link: LinkTiming | None = None,
     trouble: Trouble = QUIET,
+    transmission: bool = False,
+    uds: bool = False,
     console: bool = False,
     until_closed: bool = False,
 ) -> None:
@@ -47,6 +49,8 @@ def serve(
         quirks: how the adapter behaves.
         link: baud and latency of the computer's side.
         trouble: what goes wrong, and when.
+        transmission: a second unit answers as well.
+        uds: the units speak SAE J1979-2.
         console: take console lines from standard input.
         until_closed: stop when standard input ends; needs `console`.
 
@@ -56,7 +60,14 @@ def serve(
     """
     car = story.car(cold=cold)
     adapter = plug_in(
-        car, story.spec, seed=story.seed, quirks=quirks, link=link, trouble=trouble
+        car,
+        story.spec,
+        seed=story.seed,
+        transmission=transmission,
+        uds=uds,
+        quirks=quirks,
+        link=link,
+        trouble=trouble,
     )
     serve_adapter(
         adapter,
@@ -64,7 +75,7 @@ def serve(
         pty=pty,
         faster=faster,
         ready=ready,
-        touch=getattr(car, "touch", None),
+        touch=car.touch,
         console=console,
         until_closed=until_closed,
     )
@@ -78,6 +89,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--pty", action="store_true")
     parser.add_argument("--faster", type=float, default=1.0)
     parser.add_argument("--cold", action="store_true")
+    parser.add_argument("--transmission", action="store_true")
+    parser.add_argument("--uds", action="store_true")
     parser.add_argument("--adapter", choices=sorted(ADAPTERS), default="good")
     parser.add_argument("--link", choices=sorted(LINKS), default="usb-115200")
     chosen = parser.parse_args(arguments)
@@ -91,6 +104,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             cold=chosen.cold,
             quirks=ADAPTERS[chosen.adapter],
             link=LINKS[chosen.link],
+            transmission=chosen.transmission,
+            uds=chosen.uds,
             console=True,
             until_closed=True,
         )

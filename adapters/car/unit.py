@@ -11,8 +11,9 @@ one unit it is refused (from memory of ISO 15765-4 and ISO 14229).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Set
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Protocol
 
 from bankwise.adapters.car import information
@@ -37,7 +38,7 @@ BUSY, PENDING = 0x21, 0x78
 
 _NEGATIVE = 0x7F
 _POSITIVE = 0x40
-_FIXED_PIDS = {0x01: 4, 0x1C: 1, 0x41: 4}
+_FIXED_PIDS = (0x01, 0x1C, 0x41)
 _SECOND_CHOICE = frozenset({0x22, 0x59, 0x66, 0x67, 0x68, 0x87})
 """PIDs whose signals a lower number carries too: not offered unless asked for."""
 
@@ -210,18 +211,11 @@ class ControlUnit:
 
     def supported_pids(self) -> frozenset[int]:
         """PIDs of service 01 that the unit answers, without the support bitmaps."""
-        return frozenset(self._offered(self._known()))
+        return self._offered(self._known())
 
-    def _offered(self, readings: Mapping[str, float]) -> set[int]:
-        offered = set(_FIXED_PIDS)
-        if any(name.startswith(("o2_", "lambda_b")) for name in readings):
-            offered.add(0x13 if self._layout is Layout.TWO_BANKS else 0x1D)
-        for number, pid in PIDS.items():
-            if number in _SECOND_CHOICE - self._manners.extra_pids:
-                continue
-            if carries(pid, readings, self._layout):
-                offered.add(number)
-        return offered
+    def _offered(self, readings: Mapping[str, float]) -> frozenset[int]:
+        extra = self._manners.extra_pids
+        return offered(frozenset(readings), self._layout, extra)
 
     def _pid(self, number: int, readings: Mapping[str, float]) -> bytes:
         if number in {0x01, 0x41}:
@@ -244,13 +238,13 @@ class ControlUnit:
         if not 1 <= len(data) <= most:
             return REFUSED_PART
         readings = self._known()
-        offered = self._offered(readings)
+        has = self._offered(readings)
         out = bytearray((0x41,))
         for number in data:
             if number % BLOCK == 0:
-                found = bitmap(number, offered)
+                found = bitmap(number, has)
             else:
-                found = self._pid(number, readings) if number in offered else b""
+                found = self._pid(number, readings) if number in has else b""
             if found:
                 out += bytes((number,)) + found
         return [bytes(out)] if len(out) > 1 else REFUSED_PART
@@ -266,15 +260,14 @@ class ControlUnit:
         for number, index in zip(data[::2], data[1::2], strict=True):
             kept = frames[index] if index < len(frames) else None
             readings = kept.readings if kept else {}
-            offered = self._offered(readings) - _NOT_FROZEN if kept else set()
-            offered.add(0x02)
+            kept_pids = self._offered(readings) - _NOT_FROZEN if kept else frozenset()
             if number % BLOCK == 0:
-                found = bitmap(number, offered)
+                found = bitmap(number, kept_pids | {0x02})
             elif number == 0x02:
                 found = code_bytes(kept.code) if kept else bytes(2)
             else:
                 found = b""
-                if number in offered:
+                if number in kept_pids:
                     found = encode(number, readings, self._layout)
             if found:
                 out += bytes((number, index)) + found
@@ -334,15 +327,35 @@ class ControlUnit:
         return lay(data[0], items) or REFUSED_RANGE
 
 
-def carries(pid: Pid, readings: Mapping[str, float], layout: Layout) -> bool:
-    """True when the readings hold what a PID is for."""
+@lru_cache(maxsize=64)
+def offered(
+    names: frozenset[str], layout: Layout, extra: frozenset[int]
+) -> frozenset[int]:
+    """The PIDs that a unit with these readings offers.
+
+    Args:
+        names: signals it has.
+        layout: which places the sensor PIDs stand for.
+        extra: PIDs offered although a lower number carries the same signal.
+    """
+    found: set[int] = set(_FIXED_PIDS)
+    if any(name.startswith(("o2_", "lambda_b")) for name in names):
+        found.add(0x13 if layout is Layout.TWO_BANKS else 0x1D)
+    for number, pid in PIDS.items():
+        if number not in _SECOND_CHOICE - extra and carries(pid, names, layout):
+            found.add(number)
+    return frozenset(found)
+
+
+def carries(pid: Pid, names: Set[str], layout: Layout) -> bool:
+    """True when the named signals hold what a PID is for."""
     named = [(field, signal_name(field, pid, layout)) for field in pid.fields]
     if not named or not all(name for _, name in named):
         return False
     needed = [name for field, name in named if _is_needed(field)]
     if needed:
-        return all(name in readings for name in needed)
-    return any(name in readings for _, name in named)
+        return all(name in names for name in needed)
+    return any(name in names for _, name in named)
 
 
 def _is_needed(field: Field) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bankwise.adapters.car.bus import CarBus, Unit
 from bankwise.adapters.car.dialect import SimulatedAdapter
-from bankwise.adapters.car.evidence import EMPTY, Evidence
+from bankwise.adapters.car.evidence import EMPTY, Evidence, Remembers
 from bankwise.adapters.car.framing import PROTOCOLS, TRANSMISSION
 from bankwise.adapters.car.information import UnitNames
 from bankwise.adapters.car.quirks import QUIET, Quirks, Trouble
@@ -28,7 +28,9 @@ def engine_unit(
     names = UnitNames(
         who.vin, who.calibration_ids, who.verification_numbers, who.unit_name
     )
-    memory = evidence or getattr(car, "monitors", None) or EMPTY
+    memory = evidence or EMPTY
+    if evidence is None and isinstance(car, Remembers):
+        memory = car.monitors
     return ControlUnit(
         car,
         names,
