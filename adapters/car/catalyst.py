@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 _OXYGEN = 0.232
-"""Share of oxygen in air by mass. Source: DOMAIN 3, storage proxy."""
+"""Share of oxygen in air by mass. Source: the make-up of air."""
 
 _LIGHT_OFF_C = 270.0
-_MIDDLE = 0.0055
+_MIDDLE = 0.004
 """Slope of the mixture behind the catalyst over its fill. Source: our choice, so that a
 half-empty store reads 0.6-0.75 V behind it as healthy cars do (common practice)."""
 

@@ -39,7 +39,7 @@ class SensorSpec:
     bias_v: float = 0.445
     rich_v: float = 0.90
     lean_v: float = 0.06
-    steepness: float = 650.0
+    steepness: float = 900.0
     heat_s: float = 11.0
     gain: float = 1.0
     offset_v: float = 0.0
@@ -210,12 +210,12 @@ def _tolerance(rng: Random, spread: float) -> float:
 
 def _sensor(rng: Random, bias_v: float) -> SensorSpec:
     return SensorSpec(
-        lean_to_rich_s=rng.uniform(0.035, 0.085),
-        rich_to_lean_s=rng.uniform(0.035, 0.080),
+        lean_to_rich_s=rng.uniform(0.030, 0.065),
+        rich_to_lean_s=rng.uniform(0.030, 0.060),
         bias_v=bias_v,
         rich_v=rng.uniform(0.84, 0.94),
         lean_v=rng.uniform(0.02, 0.11),
-        steepness=rng.uniform(450.0, 950.0),
+        steepness=rng.uniform(700.0, 1300.0),
         heat_s=rng.uniform(7.0, 18.0),
         gain=1.0 + _tolerance(rng, 0.004),
         offset_v=_tolerance(rng, 0.006),
@@ -226,7 +226,7 @@ def _control(rng: Random, wideband: bool) -> ControlSpec:
     rows = rng.randint(1, 3)
     columns = rng.randint(1, 3)
     return ControlSpec(
-        jump_pct=rng.uniform(1.8, 3.5),
+        jump_pct=rng.uniform(2.3, 3.6),
         ramp_pct_s=rng.uniform(1.8, 4.5),
         wide_p=rng.uniform(8.0, 24.0),
         wide_i=rng.uniform(15.0, 45.0),
