@@ -126,12 +126,14 @@ class Decoder:
         self._records: Sequence[Record] = ()
         self._groups: list[_Group] = []
         self._told: list[tuple[int, OneAnswer]] = []
+        self._t = self._d = np.empty(0)
 
     def feed(self, records: Sequence[Record]) -> None:
         """Decodes more records; the result does not depend on how they are cut."""
         if not records:
             return
         self._records = records
+        self._when(records)
         start = 0
         for row in self._sort_out():
             record = records[row]
@@ -149,6 +151,12 @@ class Decoder:
         self._place(start, len(records))
         self.columns.end_s = max(self.columns.end_s, records[-1].t)
         self._records, self._groups = (), []
+
+    def _when(self, records: Sequence[Record]) -> None:
+        """Time and duration by row, as the values of that row carry them."""
+        lasting = [r.d if type(r) is Exchange else 0.0 for r in records]
+        self._d = np.maximum(np.array(lasting), 0.0)
+        self._t = np.array([r.t for r in records]) + self._d / 2
 
     def _sort_out(self) -> list[int]:
         """Groups what keeps to a plan; the rows of everything else, in order."""
@@ -182,9 +190,9 @@ class Decoder:
         odd: list[int] = []
         while model.plan is None and model.tries < _PLAN_TRIES and len(odd) < len(rows):
             row = rows[len(odd)]
-            lines = self._exchange(row).a
-            told = answers(self._exchange(row), self._protocol)
-            model.plan = plan(lines, request, told, self._protocol)
+            first = self._exchange(row)
+            told = answers(first, self._protocol)
+            model.plan = plan(first.a, request, told, self._protocol)
             model.tries += 1
             odd.append(row)
         rest = rows[len(odd) :]
@@ -192,7 +200,8 @@ class Decoder:
             return odd
         if model.plan is None:
             return rows
-        digits = digits_of([self._exchange(row).a for row in rest], sum(shape[1]))
+        lines = [record.a for record in map(self._exchange, rest)]
+        digits = digits_of(lines, sum(shape[1]))
         if digits is None:
             return rows
         good = model.plan.matches(digits)
@@ -302,9 +311,7 @@ class Decoder:
             return
         order = np.argsort(rows, kind="stable")
         rows = rows[order]
-        exchanges = [self._exchange(row) for row in rows.tolist()]
-        d = np.maximum(np.array([x.d for x in exchanges]), 0.0)
-        t = np.array([x.t for x in exchanges]) + d / 2
+        t, d = self._t[rows], self._d[rows]
         column = self.columns[name]
         if len(column):
             t[0] = max(t[0], column.t[-1])
