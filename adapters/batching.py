@@ -13,14 +13,9 @@ from enum import Enum
 from typing import Final
 
 from bankwise.adapters.adapter import Asked
-from bankwise.adapters.current_data import (
-    MOST_PIDS,
-    SINGLE_FRAME,
-    expected_digit,
-    payload_bytes,
-    request,
-    split,
-)
+from bankwise.adapters.asked import asked as what_is_asked
+from bankwise.adapters.asked import walk
+from bankwise.adapters.current_data import PLAIN, SINGLE_FRAME, Way, expected_digit
 from bankwise.adapters.frames import Data, Negative, answers
 from bankwise.adapters.troubles import Reaction
 
@@ -72,6 +67,7 @@ class Batching:
         protocol: str,
         *,
         can: bool,
+        way: Way = PLAIN,
         rung: Rung = Rung.SIX,
         digit: bool = True,
     ) -> None:
@@ -81,12 +77,14 @@ class Batching:
             units: supported PIDs by control unit.
             protocol: the adapter's protocol number.
             can: whether it is CAN; elsewhere a request carries one PID.
+            way: how the vehicle is asked.
             rung: where to begin, as an earlier probe found.
             digit: False when the adapter is known not to take the frame digit.
         """
         self._units = units
         self._protocol = protocol
         self._can = can
+        self._way = way
         self.rung = rung if can else Rung.ONE
         self.digit_known = digit
         self.mismatches = 0
@@ -105,9 +103,9 @@ class Batching:
             return True
         if self.rung is Rung.ONE:
             return False
-        if self.rung is Rung.FRAME and payload_bytes(pids) > SINGLE_FRAME:
+        if self.rung is Rung.FRAME and self._way.payload_bytes(pids) > SINGLE_FRAME:
             return False
-        return len(pids) <= MOST_PIDS
+        return len(pids) <= self._way.most
 
     def digit(self, pids: tuple[int, ...], now: float) -> int | None:
         """The frame digit for a request, or None when it is better left out."""
@@ -118,7 +116,7 @@ class Batching:
         known = self._trusted if self._can else frozenset(pids) in self._verified
         if not known:
             return None
-        return expected_digit(pids, self._units, can=self._can)
+        return expected_digit(pids, self._units, can=self._can, way=self._way)
 
     def request(self, pids: tuple[int, ...], now: float) -> str:
         """The request text for these PIDs. `now`: session time in seconds."""
@@ -128,7 +126,7 @@ class Batching:
             self._failures = FAILURES - 1
             if self.rung is not self._top:
                 self._retry_at = now + RETRY_S
-        return request(pids, self.digit(pids, now))
+        return self._way.request(pids, self.digit(pids, now))
 
     def judge(self, pids: tuple[int, ...], asked: Asked, now: float) -> Judged:
         """Weighs an answer, and learns from it."""
@@ -162,13 +160,14 @@ class Batching:
     ) -> tuple[frozenset[int], int, tuple[int, ...]]:
         by_unit: dict[str, frozenset[int]] = {}
         refused: list[int] = []
+        request = what_is_asked(asked.exchange.q)
         for answer in answers(asked.exchange, self._protocol):
             if isinstance(answer, Negative):
                 refused.append(answer.nrc)
-            elif isinstance(answer, Data):
-                found = split(answer.payload, pids)
-                if found is not None:
-                    by_unit[answer.ecu] = frozenset(found)
+            elif isinstance(answer, Data) and request is not None:
+                pieces = walk(answer.payload, request)
+                if pieces is not None:
+                    by_unit[answer.ecu] = frozenset(piece.pid for piece in pieces)
         values = sum(len(found) for found in by_unit.values())
         complete = frozenset(
             pid
@@ -190,7 +189,7 @@ class Batching:
         if digit_used:
             self._digit_faults = 0
             return
-        computed = expected_digit(pids, self._units, can=self._can)
+        computed = expected_digit(pids, self._units, can=self._can, way=self._way)
         if computed == len(asked.reply.lines):
             self._verified.add(frozenset(pids))
             self._trusted = True

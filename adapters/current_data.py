@@ -1,20 +1,18 @@
-"""Requests for current data and their answers: sizes, frames, splitting, support.
+"""Requests for current data and the size of their answers: bytes, frames, support.
 
-An answer is split only when every PID in it was asked for and its lengths add up; a
-truncated or foreign answer gives None, never a value.
+Two ways to ask for the same numbers: service 01 with PIDs, and service 22 with the
+identifiers F400 to F4FF of SAE J1979-2, which carry the same data with the same scaling
+(from memory of that standard; not tried on a car).
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
 from typing import Final
 
 from bankwise.adapters.pids import PIDS
 
-SERVICE: Final = 0x01
-ANSWER: Final = 0x41
-MOST_PIDS: Final = 6
-"""PIDs in one request on CAN. Source: SAE J1979, from memory; ADAPTER.md 2."""
 SINGLE_FRAME: Final = 7
 """Payload bytes of a CAN frame on its own. Source: ISO 15765-2."""
 MOST_DIGIT: Final = 15
@@ -23,15 +21,44 @@ RANGES: Final = tuple(range(0x00, 0xC0, 0x20))
 """PIDs that tell which of the next 32 are supported, as far as this table goes."""
 
 
-def request(pids: Iterable[int], digit: int | None = None) -> str:
-    """The text of a request, with the number of frames to expect when given."""
-    text = "01" + "".join(f"{pid:02X}" for pid in pids)
-    return text if digit is None else f"{text}{digit:X}"
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A way to ask for current data.
+
+    Attributes:
+        service: the request's service byte, two digits.
+        block: what stands before each PID, as sent.
+        most: identifiers in one request of one CAN frame.
+    """
+
+    service: str
+    block: str
+    most: int
+
+    @property
+    def width(self) -> int:
+        """Bytes of an identifier."""
+        return 1 + len(self.block) // 2
+
+    def request(self, pids: Iterable[int], digit: int | None = None) -> str:
+        """The text of a request, with the number of frames to expect when given."""
+        text = self.service + "".join(f"{self.block}{pid:02X}" for pid in pids)
+        return text if digit is None else f"{text}{digit:X}"
+
+    def payload_bytes(self, pids: Iterable[int]) -> int:
+        """Length of the answer that carries these, from the service byte on."""
+        return 1 + sum(self.width + PIDS[pid].length for pid in pids)
+
+    def answered(self, pid: int) -> bytes:
+        """How an answer about one PID begins."""
+        service = int(self.service, 16) | 0x40
+        return bytes([service]) + bytes.fromhex(f"{self.block}{pid:02X}")
 
 
-def payload_bytes(pids: Iterable[int]) -> int:
-    """Length of the answer that carries these PIDs, from the service byte on."""
-    return 1 + sum(1 + PIDS[pid].length for pid in pids)
+PLAIN: Final = Way("01", "", 6)
+"""Service 01. Source: SAE J1979, from memory: six PIDs a request on CAN."""
+BY_IDENTIFIER: Final = Way("22", "F4", 3)
+"""Service 22. Three identifiers fill a request of one frame."""
 
 
 def can_frames(length: int) -> int:
@@ -40,7 +67,11 @@ def can_frames(length: int) -> int:
 
 
 def expected_digit(
-    pids: Collection[int], units: Mapping[str, frozenset[int]], *, can: bool
+    pids: Collection[int],
+    units: Mapping[str, frozenset[int]],
+    *,
+    can: bool,
+    way: Way = PLAIN,
 ) -> int | None:
     """The number of frames that all control units together answer with.
 
@@ -50,31 +81,8 @@ def expected_digit(
     for supported in units.values():
         mine = [pid for pid in pids if pid in supported]
         if mine:
-            frames += can_frames(payload_bytes(mine)) if can else len(mine)
+            frames += can_frames(way.payload_bytes(mine)) if can else len(mine)
     return frames if 0 < frames <= MOST_DIGIT else None
-
-
-def split(payload: bytes, asked: Collection[int]) -> dict[int, bytes] | None:
-    """The data bytes by PID of one unit's answer, in answer order.
-
-    None when the service, a PID or a length does not match what was asked. Fill bytes
-    of zero after the last PID are allowed, as adapters and units pad answers.
-    """
-    if not payload or payload[0] != ANSWER:
-        return None
-    found: dict[int, bytes] = {}
-    at = 1
-    while at < len(payload):
-        pid = payload[at]
-        if pid not in asked or pid in found:
-            rest = payload[at:]
-            return found if found and not any(rest) and 0 not in asked else None
-        data = payload[at + 1 : at + 1 + PIDS[pid].length]
-        if len(data) != PIDS[pid].length:
-            return None
-        found[pid] = data
-        at += 1 + len(data)
-    return found or None
 
 
 def bitmap(base: int, data: bytes) -> frozenset[int]:

@@ -19,7 +19,7 @@ from typing import Final
 from bankwise.adapters.adapter import CANCELLED, COMMAND_S, Adapter, Asked, SessionClock
 from bankwise.adapters.backoff import Backoff
 from bankwise.adapters.batching import Batching, Judged
-from bankwise.adapters.current_data import request
+from bankwise.adapters.current_data import PLAIN
 from bankwise.adapters.errors import LinkLost
 from bankwise.adapters.gate import Permitted, permit
 from bankwise.adapters.link import POLL_S, Link
@@ -44,6 +44,11 @@ JUDGE_LINK_AFTER_S: Final = 10.0
 KEY_ON_S: Final = 6.0
 """Longest wait between looks for a vehicle. Our choice: ADAPTER.md 4 allows 30 s, but
 a person who turns the key should not wait."""
+HISTORY: Final = ("03", "07", "0A", "0904")
+"""Read once a drive: codes stored, pending and permanent; calibrations. DOMAIN 2."""
+PENDING_BY_MASK: Final = "194233041E"
+HISTORY_BY_IDENTIFIER: Final = ("194233081E", PENDING_BY_MASK, "195533", "22F804")
+"""The same by SAE J1979-2, from memory: status mask, severity mask of all classes."""
 RESYNCS: Final = 3
 """Failed resyncs in a row before the link is opened anew. ADAPTER.md 8."""
 _IGNITION: Final = "no answer from the vehicle: is the ignition on?"
@@ -164,7 +169,9 @@ class PollCycle:
             self.other_vehicle = True
             self.status = "another vehicle answers: this drive ends here"
         self.found = found
-        self.batching = Batching(found.units, found.protocol, can=found.can)
+        self.batching = Batching(
+            found.units, found.protocol, can=found.can, way=found.way
+        )
         self._slow_link = not found.can
         self._silent = 0
         self._strikes.clear()
@@ -176,12 +183,14 @@ class PollCycle:
         return [self._up()]
 
     def _asked_once(self) -> list[Permitted]:
+        way = self.found.way
         once = [
-            request([pid])
+            way.request([pid])
             for pid in (*ONCE_PIDS, ODOMETER)
             if pid in self.found.supported and pid not in self.found.data
         ]
-        return [permit(text) for text in ("03", "07", "0A", "0904", *once)]
+        history = HISTORY if way is PLAIN else HISTORY_BY_IDENTIFIER
+        return [permit(text) for text in (*history, *once)]
 
     def _up(self) -> LinkRecord:
         state = "back" if self._was_up else "up"
@@ -269,7 +278,8 @@ class PollCycle:
                 self._replan()
         if self._due.get("07", now + 1) <= now:
             self._due["07"] = now + PENDING_EVERY_S
-            self._one_shots.append(permit("07"))
+            plain = self.found.way is PLAIN
+            self._one_shots.append(permit("07" if plain else PENDING_BY_MASK))
         if self._due.get("ATRV", now + 1) <= now:
             if 0x42 not in self.found.supported:
                 self._due["ATRV"] = now + VOLTAGE_EVERY_S
@@ -290,9 +300,9 @@ class PollCycle:
         backoff = Backoff(self._jitter, first_s=0.5, most_s=5.0)
         self._silent = 0
         while not self._cancelled():
-            asked = self.adapter.ask(request([0x00]))
+            asked = self.adapter.ask(self.found.way.request([0x00]))
             records = self._kept(asked.exchange)
-            if _vehicle_answers(payloads(asked, self.found.protocol)):
+            if self._vehicle_answers(asked):
                 yield records
                 return self.state is LinkState.UP or (yield from self._again())
             trouble = asked.reply.trouble
@@ -305,11 +315,17 @@ class PollCycle:
             yield from self._wait(backoff.next())
         return True
 
+    def _vehicle_answers(self, asked: Asked) -> bool:
+        start = self.found.way.answered(0x00)
+        answered = payloads(asked, self.found.protocol)
+        return any(payload.startswith(start) for _, payload in answered)
+
     def _again(self) -> Generator[list[Record], None, bool]:
         """The vehicle is back: who is it? False when it is not there after all."""
         start_up = StartUp(self.adapter, self._tell)
         start_up.found.name = self.found.name
         start_up.found.protocol = self.found.protocol
+        start_up.found.way = self.found.way
         for exchange in start_up.support_steps():
             yield self._kept(exchange)
         if not start_up.found.units:
@@ -347,10 +363,6 @@ class PollCycle:
                 slow_link=self._slow_link,
             )
         )
-
-
-def _vehicle_answers(answered: list[tuple[str, bytes]]) -> bool:
-    return any(payload[:2] == b"\x41\x00" for _, payload in answered)
 
 
 def _differs(before: Found, after: Found) -> bool:

@@ -11,7 +11,13 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from bankwise.adapters.adapter import COMMAND_S, RESTART_S, SEARCH_S, Adapter, Asked
-from bankwise.adapters.current_data import RANGES, bitmap, request
+from bankwise.adapters.current_data import (
+    BY_IDENTIFIER,
+    PLAIN,
+    RANGES,
+    Way,
+    bitmap,
+)
 from bankwise.adapters.errors import NoAdapter
 from bankwise.adapters.frames import Data, answers
 from bankwise.adapters.pids import Layout
@@ -22,6 +28,11 @@ SETTINGS: Final = ("ATE0", "ATL0", "ATS0", "ATH1", "ATAT1")
 """Echo off, line feeds off, spaces off, headers on, adaptive timing."""
 CAN: Final = frozenset("6789A")
 """Protocol numbers that are ISO 15765-4."""
+VIN_BY_IDENTIFIER: Final = "22F802"
+"""Source: SAE J1979-2, from memory: F8xx as information type xx."""
+_VIN_ANSWER: Final = b"\x62\xf8\x02"
+_UDS_PROTOCOLS: Final = ("6", "7")
+"""Protocols on which SAE J1979-2 is tried: CAN at 500 kbit/s, 11 and 29 bits."""
 _FOUR_BANKS_PID: Final = 0x1D
 _ASKED_ONCE: Final = (0x13, 0x1D, 0x1C, 0x51)
 
@@ -32,6 +43,7 @@ class Found:
 
     Attributes:
         name: what the adapter calls itself.
+        way: how the vehicle is asked for current data.
         protocol: the adapter's protocol number, empty until a vehicle answered.
         voltage: supply voltage at the socket as the adapter said it, or empty.
         units: supported PIDs of service 01 by control unit.
@@ -41,6 +53,7 @@ class Found:
     """
 
     name: str = ""
+    way: Way = PLAIN
     protocol: str = ""
     voltage: str = ""
     units: dict[str, frozenset[int]] = field(default_factory=dict)
@@ -131,25 +144,30 @@ class StartUp:
         """
         self._tell("looking for the vehicle's protocol")
         yield from self._setting(f"ATTPA{remembered}" if remembered else "ATTP0")
-        asked = self._adapter.ask(request([0x00]), SEARCH_S)
-        yield asked.exchange
-        if not asked.reply.finished:
-            self._adapter.resync()
+        yield from self.support_steps(SEARCH_S)
+        if self.found.units:
+            number = self._adapter.ask("ATDPN", COMMAND_S)
+            yield number.exchange
+            self.found.protocol = number.text.upper().removeprefix("A")[:1]
             return
-        if not asked.ok:
+        # A vehicle that knows only SAE J1979-2 is silent to what a search asks.
+        for protocol in _UDS_PROTOCOLS:
+            yield from self._setting(f"ATTP{protocol}")
+            self.found.way, self.found.protocol = BY_IDENTIFIER, protocol
+            yield from self.support_steps()
+            if self.found.units:
+                return
+        self.found.way, self.found.protocol = PLAIN, ""
+
+    def support_steps(self, deadline: float | None = None) -> Iterator[Exchange]:
+        """Asks for the first support answer; `found.units` stays empty without one."""
+        asked = self._adapter.ask(self.found.way.request([0x00]), deadline)
+        yield asked.exchange
+        self._back_in_step(asked)
+        self._support(asked, 0x00)
+        if not self.found.units:
             trouble = asked.reply.trouble
             self._tell(trouble.text if trouble else "the vehicle does not answer")
-            return
-        number = self._adapter.ask("ATDPN", COMMAND_S)
-        yield number.exchange
-        self.found.protocol = number.text.upper().removeprefix("A")[:1]
-        self._support(asked, 0x00)
-
-    def support_steps(self) -> Iterator[Exchange]:
-        """Asks for the first support answer again, on the protocol that is known."""
-        asked = self._adapter.ask(request([0x00]))
-        yield asked.exchange
-        self._support(asked, 0x00)
 
     def vehicle_steps(self) -> Iterator[Exchange]:
         """Asks what the vehicle supports and who it is."""
@@ -157,19 +175,21 @@ class StartUp:
         for base in RANGES[1:]:
             if base not in self.found.supported:
                 break
-            asked = self._adapter.ask(request([base]))
+            asked = self._adapter.ask(self.found.way.request([base]))
             yield asked.exchange
             self._support(asked, base)
             self._back_in_step(asked)
         for pid in _ASKED_ONCE:
             if pid in self.found.supported:
-                asked = self._adapter.ask(request([pid]))
+                asked = self._adapter.ask(self.found.way.request([pid]))
                 yield asked.exchange
                 for _, payload in payloads(asked, self.found.protocol):
-                    if payload[:2] == bytes([0x41, pid]):
-                        self.found.data.setdefault(pid, payload[2:])
+                    start = self.found.way.answered(pid)
+                    if payload.startswith(start):
+                        self.found.data.setdefault(pid, payload[len(start) :])
                 self._back_in_step(asked)
-        asked = self._adapter.ask("0902")
+        plain = self.found.way is PLAIN
+        asked = self._adapter.ask("0902" if plain else VIN_BY_IDENTIFIER)
         yield asked.exchange
         self._read_vin(asked)
         self._back_in_step(asked)
@@ -180,13 +200,18 @@ class StartUp:
 
     def _support(self, asked: Asked, base: int) -> None:
         for unit, payload in payloads(asked, self.found.protocol):
-            if len(payload) >= 6 and payload[:2] == bytes([0x41, base]):
+            start = self.found.way.answered(base)
+            data = payload[len(start) :]
+            if payload.startswith(start) and len(data) >= 4:
                 known = self.found.units.get(unit, frozenset())
-                self.found.units[unit] = known | bitmap(base, payload[2:6])
+                self.found.units[unit] = known | bitmap(base, data[:4])
 
     def _read_vin(self, asked: Asked) -> None:
         by_unit: dict[str, list[bytes]] = {}
         for unit, payload in payloads(asked, self.found.protocol):
+            if payload[:3] == _VIN_ANSWER and len(text(payload[3:])) == 17:
+                self.found.vin = text(payload[3:])
+                return
             by_unit.setdefault(unit, []).append(payload)
         for unit_payloads in by_unit.values():
             found = item(unit_payloads, counted=self.found.can)

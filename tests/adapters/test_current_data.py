@@ -1,22 +1,16 @@
-"""Sizes, frames and splitting of answers with current data."""
+"""Sizes, frames and support of answers with current data."""
 
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from bankwise.adapters.current_data import (
+    BY_IDENTIFIER,
+    PLAIN,
     bitmap,
     can_frames,
     expected_digit,
-    payload_bytes,
-    request,
-    split,
 )
-from bankwise.adapters.pids import PIDS
-
-POLLED = sorted(pid for pid in PIDS if pid % 0x20)
 
 
 @pytest.mark.parametrize(
@@ -29,8 +23,8 @@ def test_frames_of_a_payload(length: int, frames: int) -> None:
 
 def test_request_text() -> None:
     """PIDs follow the service, the digit comes last."""
-    assert request([0x0C, 0x14]) == "010C14"
-    assert request([0x0C, 0x14], 1) == "010C141"
+    assert PLAIN.request([0x0C, 0x14]) == "010C14"
+    assert PLAIN.request([0x0C, 0x14], 1) == "010C141"
 
 
 def test_digit_sums_over_units() -> None:
@@ -39,7 +33,7 @@ def test_digit_sums_over_units() -> None:
     gearbox = frozenset({0x0D})
     six = (0x0C, 0x0D, 0x14, 0x18, 0x06, 0x08)
     # 1 + 3 + 2 + 3 + 3 + 2 + 2 = 16 bytes: three frames.
-    assert payload_bytes(six) == 16
+    assert PLAIN.payload_bytes(six) == 16
     assert expected_digit(six, {"7E8": engine}, can=True) == 3
     assert expected_digit(six, {"7E8": engine, "7E9": gearbox}, can=True) == 4
     assert expected_digit((0x0D,), {"10": engine, "18": gearbox}, can=False) == 2
@@ -53,42 +47,16 @@ def test_too_many_frames_give_no_digit() -> None:
     assert expected_digit(sorted(long), units, can=True) is None
 
 
-def test_split_example() -> None:
-    """The answer of ADAPTER.md 2 comes apart into six values."""
-    payload = bytes.fromhex("410C1AF806780783087F0981043E")
-    found = split(payload, [0x0C, 0x06, 0x07, 0x08, 0x09, 0x04])
-    assert found == {
-        0x0C: b"\x1a\xf8", 0x06: b"\x78", 0x07: b"\x83",
-        0x08: b"\x7f", 0x09: b"\x81", 0x04: b"\x3e",
-    }  # fmt: skip
-
-
-@pytest.mark.parametrize(
-    "payload",
-    ["", "41", "7F0112", "420C1AF8", "410C1A", "410D00", "410C1AF80C1AF8",
-     "410C1AF80678AA", "0C1AF8"],
-)  # fmt: skip
-def test_what_does_not_match_is_no_answer(payload: str) -> None:
-    """Refusals, other services, foreign PIDs, doubles and cut values give None."""
-    assert split(bytes.fromhex(payload), [0x0C, 0x06]) is None
-
-
-@settings(max_examples=800, deadline=None)
-@given(st.data())
-def test_split_gives_back_what_was_packed(data: st.DataObject) -> None:
-    """Any PIDs in any order with any bytes come back; any cut of it never lies."""
-    pids = data.draw(
-        st.lists(st.sampled_from(POLLED), min_size=1, max_size=6, unique=True)
-    )
-    values = {
-        pid: data.draw(st.binary(min_size=PIDS[pid].length, max_size=PIDS[pid].length))
-        for pid in pids
-    }
-    payload = b"\x41" + b"".join(bytes([pid]) + values[pid] for pid in pids)
-    assert split(payload, pids) == values
-    cut = split(payload[: data.draw(st.integers(0, len(payload)))], pids)
-    if cut is not None:
-        assert all(values[pid] == found for pid, found in cut.items())
+def test_identifiers_of_service_22() -> None:
+    """The same data by SAE J1979-2: two-byte identifiers, three to a request."""
+    pids = (0x0C, 0x0D, 0x14)
+    assert BY_IDENTIFIER.request(pids, 3) == "22F40CF40DF4143"
+    # 1 + (2+2) + (2+1) + (2+2) = 12 bytes: two frames.
+    assert BY_IDENTIFIER.payload_bytes(pids) == 12
+    units = {"7E8": frozenset(pids)}
+    assert expected_digit(pids, units, can=True, way=BY_IDENTIFIER) == 2
+    assert BY_IDENTIFIER.answered(0x20) == b"\x62\xf4\x20"
+    assert PLAIN.answered(0x20) == b"\x41\x20"
 
 
 def test_bitmap_example() -> None:
