@@ -12,6 +12,7 @@ from enum import IntEnum
 import numpy as np
 
 from bankwise.signals import sources as s
+from bankwise.signals.catalogue import BANKS
 from bankwise.signals.columns import Bools, Floats
 from bankwise.signals.derived import Derived
 from bankwise.signals.view import TickView
@@ -57,6 +58,17 @@ CLOSED_MARGIN_PCT, OPEN_MARGIN_PCT = 3.0, 5.0
 Source: our choice, because idle air and a cold idle move an electronic throttle a
 little.
 """
+
+CUT_MARGIN_PCT = 1.0
+"""A fuel cut needs the pedal fully at rest; up to the closed margin only if a front
+sensor confirms it.
+
+Source: our choice, because a controller reports open loop for seconds after it gives
+fuel again, with the pedal hardly touched.
+"""
+
+CUT_LEAN_V, CUT_LEAN_LAMBDA = 0.2, 1.2
+"""A front sensor that sees plain air. Source: DOMAIN 4 (S28)."""
 
 REST_LIMIT_PCT = 30.0
 """A rest position above this was not learned yet. Source: common practice."""
@@ -203,6 +215,14 @@ def _gaining(see: TickView) -> Bools:
     )
 
 
+def _front_lean(see: TickView) -> Bools:
+    lean = np.zeros(see.size, dtype=np.bool_)
+    for bank in BANKS:
+        lean |= see[f"o2_b{bank}s1_v"] < CUT_LEAN_V
+        lean |= see[f"lambda_b{bank}s1"] > CUT_LEAN_LAMBDA
+    return lean
+
+
 def _state(see: TickView) -> Floats:
     rpm, speed, load = see["rpm"], see["speed_kmh"], see["load_pct"]
     throttle = see["throttle_pct"]
@@ -220,7 +240,9 @@ def _state(see: TickView) -> Floats:
         (load >= WIDE_OPEN_LOAD_PCT) & ~(throttle < WIDE_OPEN_PCT / 2)
     )
     rest_like = closed | (unknown & low_load)
-    cut = (rpm >= CUT_RPM) & rest_like & by_load & ~wide
+    at_rest = (foot <= rest + CUT_MARGIN_PCT) | (unknown & low_load)
+    sure = at_rest | (rest_like & _front_lean(see))
+    cut = (rpm >= CUT_RPM) & sure & by_load & ~wide
     idle = (
         rest_like & ((speed <= STANDING_KMH) & (rpm < IDLE_RPM))
         | (no_speed & rest_like & (rpm < IDLE_RPM_UNKNOWN_SPEED))

@@ -139,13 +139,10 @@ class Engine:
             lambda: np.zeros(hi - lo, dtype=np.bool_)
         )
         events: list[FlagEvent] = []
-        views: dict[Place, TickView] = {}
+        places = {kind: self._places(kind, columns) for kind in Kind}
         for rule in self.rules:
-            for place in self._places(rule.kind, columns):
-                view = views.get(place)
-                if view is None:
-                    view = views[place] = self.frame.view(place)
-                events += self._try(rule, view, void)
+            for place in places[rule.kind]:
+                events += self._try(rule, self.frame.view(place), void)
         # Stable: flags of one tick keep the order of the rules.
         events.sort(key=lambda event: event.t)
         return events

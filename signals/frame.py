@@ -15,6 +15,7 @@ import numpy as np
 from bankwise.signals import reasons
 from bankwise.signals.catalogue import BANKS, SIGNALS, Pace
 from bankwise.signals.columns import Column, Columns, Floats
+from bankwise.signals.derived import Entry
 from bankwise.signals.places import Place
 from bankwise.signals.registry import DERIVED, ROOTS
 from bankwise.signals.tracks import Track, Tracker
@@ -38,16 +39,27 @@ MAKER_SIGNALS = frozenset(
 
 
 class Frame:
-    """All signals at all ticks evaluated so far."""
+    """All signals at all ticks evaluated so far.
+
+    Args:
+        thresholds: the limits in force, by name.
+    """
 
     def __init__(self, thresholds: Mapping[str, float]) -> None:
         self.thresholds = thresholds
         self.columns = Columns()
-        self._store: dict[str, Growing] = {}
+        # One row a signal, one cell a tick; the first row stays without values.
+        self._cells = np.full((64, 64), np.nan)
+        self._rows: dict[str, int] = {}
+        self._first: dict[str, float] = {}
+        self._waiting = list(DERIVED.values())
+        self._soon = True
+        self._measured = 0
+        self._alive: list[tuple[int, Entry]] = []
         self._memos: dict[str, Growing] = {}
         self._tracks: dict[str, Track] = {}
         self._windows: dict[tuple[str, float], Window] = {}
-        self._nothing = Growing()
+        self._views: dict[Place, TickView] = {}
         self._lo = self._hi = 0
         self._ticks = np.empty(0)
 
@@ -69,21 +81,11 @@ class Frame:
         Raises:
             KeyError: when no signal has that name.
         """
-        stored = self._store.get(name)
-        if stored is None:
-            if not (name in DERIVED or name in SIGNALS or name in MAKER_SIGNALS):
-                raise KeyError(f"no signal is called {name!r}")
-            stored = self._nothing
-        if stored.n >= self._hi:
-            return stored.values[: self._hi]
-        if stored is self._nothing:
-            stored.pad_to(self._hi)
-            return stored.values
-        return np.concatenate((stored.values, np.full(self._hi - stored.n, np.nan)))
+        return self.part(name, 0, self._hi)
 
     def why(self, name: str) -> str:
         """Why a signal has no value at the newest tick; empty when it has one."""
-        if self._hi and not np.isnan(self[name][-1]):
+        if self._hi and not np.isnan(self.at(name, self._hi - 1)):
             return ""
         return reasons.why(self, name)
 
@@ -93,7 +95,7 @@ class Frame:
 
     def seen(self, name: str) -> bool:
         """True when what a signal is derived from was measured at all so far."""
-        return self.seen_from(name) <= self._hi * TICK_S
+        return self._hi > 0 and self.seen_from(name) <= self._ticks[-1]
 
     # What the engine and the derived signals use.
 
@@ -105,35 +107,51 @@ class Frame:
         self._lo, self._hi = self._hi, hi
         self._ticks = tick_times(self._lo, hi)
         self._windows.clear()
-        last = self._ticks[-1]
+        self._views.clear()
+        self._make_room(hi)
+        last = float(self._ticks[-1])
+        measured = sum(1 for column in columns.signals.values() if len(column))
+        appeared, self._measured = measured > self._measured, measured
+        if appeared:
+            self._first = {n: t for n, t in self._first.items() if t < np.inf}
         for name, column in columns.signals.items():
             if len(column) and column.t[0] <= last:
-                self._append(name, self._newest(name, column))
-        views: dict[Place, TickView] = {}
-        for entry in DERIVED.values():
-            first = self.seen_from(entry.name) if entry.inputs else -np.inf
-            if first > last:
-                continue
-            view = views.get(entry.place)
-            if view is None:
-                view = views[entry.place] = TickView(self, entry.place, self._lo, hi)
+                self._cells[self._row(name), self._lo : hi] = self._newest(name, column)
+        if appeared or self._soon:
+            self._awaken(last)
+        for row, entry in self._alive:
+            view = self.view(entry.place)
             view.own = entry.name
             values = entry.derived.function(view)
-            if first > self._ticks[0]:
-                values = np.where(self._ticks < first, np.nan, values)
-            self._append(entry.name, values)
+            if entry.inputs:
+                first = self.seen_from(entry.name)
+                if first > self._ticks[0]:
+                    values = np.where(self._ticks < first, np.nan, values)
+            self._cells[row, self._lo : hi] = values
 
     def view(self, place: Place, lo: int | None = None) -> TickView:
-        """What is to be seen at one place over the ticks from `lo` to the newest."""
-        return TickView(self, place, self._lo if lo is None else lo, self._hi)
+        """What is seen at one place: over the newest ticks, or from tick `lo` on."""
+        if lo is not None:
+            return TickView(self, place, tick_times(lo, self._hi), lo, self._hi)
+        view = self._views.get(place)
+        if view is None:
+            view = TickView(self, place, self._ticks, self._lo, self._hi)
+            self._views[place] = view
+        return view
 
     def seen_from(self, name: str) -> float:
         """When any input of a signal was first measured; infinite when never."""
+        known = self._first.get(name)
+        if known is not None:
+            return known
         first = np.inf
         for root in ROOTS.get(name, (name,)):
             column = self.columns.signals.get(root)
             if column is not None and len(column):
                 first = min(first, float(column.t[0]))
+        # Samples come in order, so what is measured later was not first; that nothing
+        # was measured holds until another signal appears.
+        self._first[name] = first
         return first
 
     def window(self, name: str, seconds: float) -> Window:
@@ -145,8 +163,9 @@ class Frame:
             self._windows[key] = found
         return found
 
-    def track(self, key: str, name: str, tracker: Tracker) -> Track:
+    def track(self, kind: str, name: str, tracker: Tracker) -> Track:
         """Per-sample figures of a raw signal, brought up to the newest tick."""
+        key = f"{kind} {name}"
         track = self._tracks.get(key)
         if track is None:
             track = self._tracks[key] = Track(tracker)
@@ -156,26 +175,64 @@ class Frame:
 
     def memo(self, key: str) -> Growing:
         """Values a derived signal keeps in the order in which it met them."""
-        return self._memos.setdefault(key, Growing())
+        memo = self._memos.get(key)
+        if memo is None:
+            memo = self._memos[key] = Growing()
+        return memo
 
-    def stored(self, name: str, lo: int, hi: int) -> Floats:
-        """Values at ticks `lo` to `hi`, NaN before the session's first tick."""
+    def part(self, name: str, lo: int, hi: int) -> Floats:
+        """Values at ticks `lo` to `hi`, NaN before the session's first tick.
+
+        Raises:
+            KeyError: when no signal has that name.
+        """
+        row = self._rows.get(name)
+        if row is None:
+            if not (name in DERIVED or name in SIGNALS or name in MAKER_SIGNALS):
+                raise KeyError(f"no signal is called {name!r}")
+            return np.full(hi - lo, np.nan)
         if lo >= 0:
-            return self[name][lo:hi]
+            return self._cells[row, lo:hi]
         early = np.full(min(-lo, hi - lo), np.nan)
-        return np.concatenate((early, self[name][: max(hi, 0)]))
+        return np.concatenate((early, self._cells[row, : max(hi, 0)]))
 
     def at(self, name: str, tick: int) -> float:
         """One signal's value at one tick, NaN where it has none."""
-        stored = self._store.get(name)
-        return float(stored.values[tick]) if stored and 0 <= tick < stored.n else np.nan
+        row = self._rows.get(name)
+        return (
+            float(self._cells[row, tick]) if row is not None and tick >= 0 else np.nan
+        )
 
-    def _append(self, name: str, values: Floats) -> None:
-        stored = self._store.get(name)
-        if stored is None:
-            stored = self._store[name] = Growing()
-        stored.pad_to(self._lo)
-        stored.extend(values)
+    def _make_room(self, hi: int) -> None:
+        rows, room = self._cells.shape
+        if hi > room:
+            # A recorded session comes whole and gets what it needs; a live one grows.
+            wider = np.full((rows, max(hi, room + room // 2)), np.nan)
+            wider[:, :room] = self._cells
+            self._cells = wider
+
+    def _row(self, name: str) -> int:
+        row = self._rows.get(name)
+        if row is None:
+            row = self._rows[name] = len(self._rows)
+            rows, room = self._cells.shape
+            if row == rows:
+                taller = np.full((rows + rows // 2, room), np.nan)
+                taller[:rows] = self._cells
+                self._cells = taller
+        return row
+
+    def _awaken(self, last: float) -> None:
+        """Takes up the derived signals whose first input was measured by now."""
+        first = {e.name: self.seen_from(e.name) for e in self._waiting}
+        names = {e.name for e in self._waiting if not e.inputs or first[e.name] <= last}
+        self._waiting = [e for e in self._waiting if e.name not in names]
+        self._soon = any(first[e.name] < np.inf for e in self._waiting)
+        if not names:
+            return
+        alive = {entry.name for _, entry in self._alive} | names
+        # Always in the order of the table, whenever they were taken up.
+        self._alive = [(self._row(n), e) for n, e in DERIVED.items() if n in alive]
 
     def _newest(self, name: str, column: Column) -> Floats:
         t = column.t

@@ -7,6 +7,7 @@ be judged: the hold starts over, an active flag stays for a while and is then dr
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -45,12 +46,13 @@ class Hold:
 
     def advance(self, lo: int, condition: Bools, gate: Bools) -> list[tuple[int, bool]]:
         """Takes in the ticks from `lo` on; returns (tick, raised) changes in order."""
-        states = np.where(gate, condition.astype(np.int8), np.int8(-1))
-        if len(states) == 1:
-            edges = [0]
-        else:
-            edges = [0, *(np.flatnonzero(np.diff(states)) + 1).tolist()]
         changes: list[tuple[int, bool]] = []
+        if len(gate) == 1:
+            kind = int(condition[0]) if gate[0] else -1
+            self._stretch(kind, lo, 1, changes)
+            return changes
+        states = np.where(gate, condition.astype(np.int8), np.int8(-1))
+        edges = [0, *(np.flatnonzero(np.diff(states)) + 1).tolist()]
         for first, end in zip(edges, [*edges[1:], len(states)], strict=True):
             self._stretch(int(states[first]), lo + first, end - first, changes)
         return changes
@@ -61,9 +63,11 @@ class Hold:
         """Takes in `length` equal ticks: 1 true, 0 false, −1 gate shut."""
         before = self._run if kind == self._kind else 0
         self._kind, self._run = kind, before + length
+        if kind < 1 and not self.active:
+            return
         limit_s = (DROP_S, self.clear_s, self.hold_s)[kind + 1]
         # The first tick of a stretch has lasted no time yet.
-        needed = int(np.ceil(limit_s / TICK_S)) + 1
+        needed = math.ceil(limit_s / TICK_S) + 1
         at = start + max(needed - before, 1) - 1
         due = self._run >= needed
         if kind == 1:

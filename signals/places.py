@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, field
 
 from bankwise.signals.catalogue import BANKS, POSITIONS
 
@@ -22,6 +21,11 @@ class Place:
     about: str
     bank: int | None = None
     position: int | None = None
+    names: dict[str, str] = field(default_factory=dict, compare=False, repr=False)
+    """Patterns filled before; filling is asked for thousands of times a second."""
+
+    def __hash__(self) -> int:
+        return hash(self.about)
 
     def fill(self, pattern: str) -> str:
         """The signal name a pattern stands for here.
@@ -29,19 +33,17 @@ class Place:
         `{b}` own bank, `{o}` the other bank, `{s}` this sensor, `{front}` and `{rear}`
         the bank's first and second sensor.
         """
-        return _fill(self, pattern) if "{" in pattern else pattern
-
-
-@lru_cache(maxsize=8192)
-def _fill(place: Place, pattern: str) -> str:
-    bank = place.bank or 0
-    return pattern.format(
-        b=f"b{bank}",
-        o=f"b{3 - bank}",
-        s=f"b{bank}s{place.position or 0}",
-        front=f"b{bank}s1",
-        rear=f"b{bank}s2",
-    )
+        name = self.names.get(pattern)
+        if name is None:
+            bank = self.bank or 0
+            name = self.names[pattern] = pattern.format(
+                b=f"b{bank}",
+                o=f"b{3 - bank}",
+                s=f"b{bank}s{self.position or 0}",
+                front=f"b{bank}s1",
+                rear=f"b{bank}s2",
+            )
+        return name
 
 
 ENGINE = Place("engine")

@@ -95,7 +95,7 @@ def since(see: TickView, clock_name: str, total: str) -> Floats:
     run = see[clock_name]
     ok = ~np.isnan(run)
     start = np.arange(see.lo, see.hi) - np.where(ok, run * 2, 0).astype(np.intp)
-    whole = see.frame[see.place.fill(total)]
+    whole = see.frame.part(see.place.fill(total), 0, see.hi)
     return np.where(ok, whole[see.lo :] - whole[start], np.nan)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from bankwise.signals.columns import Bools, Columns, Floats
 from bankwise.signals.places import Place
 from bankwise.signals.tracks import Track, Tracker
-from bankwise.signals.windows import Growing, Window, tick_times
+from bankwise.signals.windows import Growing, Window
 
 if TYPE_CHECKING:
     from bankwise.signals.frame import Frame
@@ -22,16 +22,19 @@ class TickView:
     sensor. Nothing later than a tick can be seen through it for that tick.
     """
 
-    __slots__ = ("frame", "hi", "lo", "own", "place", "ticks")
+    __slots__ = ("_names", "frame", "hi", "lo", "own", "place", "ticks")
 
-    def __init__(self, frame: Frame, place: Place, lo: int, hi: int) -> None:
+    def __init__(
+        self, frame: Frame, place: Place, ticks: Floats, lo: int, hi: int
+    ) -> None:
         self.frame = frame
         self.place = place
         self.lo = lo
         self.hi = hi
+        self._names = place.names
         self.own = ""
         """Name of the derived signal being computed, for `before`."""
-        self.ticks = tick_times(lo, hi)
+        self.ticks = ticks
         """Times of the ticks; shape (size,). Unit: seconds."""
 
     @property
@@ -56,7 +59,8 @@ class TickView:
 
     def __getitem__(self, pattern: str) -> Floats:
         """Values of a signal; shape (size,), NaN where it has none."""
-        return self.frame[self.place.fill(pattern)][self.lo :]
+        name = self._names.get(pattern) or self.place.fill(pattern)
+        return self.frame.part(name, self.lo, self.hi)
 
     def limit(self, name: str) -> float:
         """The threshold of that name in force."""
@@ -73,7 +77,7 @@ class TickView:
     def back(self, pattern: str, width: int) -> Floats:
         """Values with `width - 1` earlier ticks in front, NaN before the session."""
         name = self.place.fill(pattern)
-        return self.frame.stored(name, self.lo - width + 1, self.hi)
+        return self.frame.part(name, self.lo - width + 1, self.hi)
 
     def before(self, default: float = np.nan, pattern: str = "") -> float:
         """A signal's value one tick earlier; by default of the one being computed."""
@@ -88,7 +92,7 @@ class TickView:
     def track(self, kind: str, pattern: str, tracker: Tracker) -> Track:
         """Per-sample figures of a raw signal up to the newest tick."""
         name = self.place.fill(pattern)
-        return self.frame.track(f"{kind} {name}", name, tracker)
+        return self.frame.track(kind, name, tracker)
 
     def memo(self, kind: str) -> Growing:
         """Values the signal being computed keeps, in order, under a name."""

@@ -11,7 +11,7 @@ from bankwise.signals.registry import DERIVED
 
 Series = dict[str, tuple[Floats, Floats]]
 
-SECONDS = 240.0
+SECONDS = 150.0
 
 
 def _driving(rng: np.random.Generator, t: Floats) -> dict[str, Floats]:
@@ -64,11 +64,14 @@ def _session(seed: int) -> tuple[Series, bool]:
         if wide and sensor.endswith("s1"):
             series[f"lambda_{sensor}"] = t, 1 + (volts - 0.45) / 10
         else:
-            series[f"o2_{sensor}_v"] = t, np.round(volts / 0.005) * 0.005
+            steps: Floats = np.round(volts / 0.005) * 0.005
+            series[f"o2_{sensor}_v"] = t, steps
     t = times(0.2)
-    series["ect_c"] = t, np.round(np.minimum(20 + t, 90))
-    series["module_v"] = t, np.where((t > 150) & (t < 170), 10.5, 14.0)
-    series["iat_c"] = t, np.full(len(t), 25.0)
+    coolant: Floats = np.round(np.minimum(20 + t, 90.0))
+    series["ect_c"] = t, coolant
+    low = (t > 110) & (t < 125)
+    series["module_v"] = t, np.where(low, 10.5, 14.0).astype(np.float64)
+    series["iat_c"] = t, np.full(len(t), 25.0, dtype=np.float64)
     return series, wide
 
 
@@ -124,7 +127,7 @@ def _same(
     assert engine.flags == other.flags
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(4))
 def test_random_pieces_say_the_same_as_the_whole(seed: int) -> None:
     """Handed over in random pieces, every array and event is byte for byte the same."""
     series, _ = _session(seed)
@@ -137,7 +140,7 @@ def test_random_pieces_say_the_same_as_the_whole(seed: int) -> None:
 def test_tick_by_tick_says_the_same_as_the_whole(seed: int) -> None:
     """Handed over tick by tick as a live drive is, nothing differs from the batch."""
     series, _ = _session(seed)
-    _same(_whole(series), _pieces(series, np.arange(0, SECONDS + 0.25, 0.25)))
+    _same(_whole(series), _pieces(series, np.arange(0, SECONDS + 0.5, 0.5)))
 
 
 def test_later_samples_change_no_earlier_tick() -> None:
@@ -146,12 +149,12 @@ def test_later_samples_change_no_earlier_tick() -> None:
     engine, events = Engine(), list[FlagEvent]()
     columns = _columns(series, SECONDS)
     _happen(columns, SECONDS)
-    for cut in (17.3, 18.0, 101.0, 155.5, SECONDS):
+    for cut in (17.3, 18.0, 81.0, 105.5, SECONDS):
         events += engine.advance(columns, cut)
     _same(_whole(series), (engine, events))
 
 
 def test_some_flag_rises_in_these_sessions() -> None:
     """The comparison is not empty: the random sessions do raise flags."""
-    raised = {event.id for seed in range(6) for event in _whole(_session(seed)[0])[1]}
+    raised = {event.id for seed in range(4) for event in _whole(_session(seed)[0])[1]}
     assert len(raised) >= 5
