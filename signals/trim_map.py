@@ -15,6 +15,8 @@ from bankwise.signals.windows import TICK_S
 
 RPM_STEP, LOAD_STEP_PCT = 500.0, 10.0
 SETTLE_S, LEAST = 3.0, 10
+_LOADS = 100
+"""Cell numbers per step of engine speed: more than there are load steps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,26 +53,28 @@ def settled(cells: Floats) -> Bools:
     return ok
 
 
-def trim_map(frame: Frame, bank: int) -> tuple[Cell, ...]:
-    """The cells of one bank's map that hold enough, by engine speed, then load."""
+def cell_values(frame: Frame, bank: int) -> dict[tuple[float, float], Floats]:
+    """Total trims of a bank by cell, in order of time; only cells that hold enough.
+
+    Keys are the cell's lower corner in rpm and percent load, sorted. Unit: percent.
+    """
     trim = frame[f"closed_trim_b{bank}_pct"]
     rpm = np.floor(frame["rpm"] / RPM_STEP)
-    load = np.floor(load_of(frame) / LOAD_STEP_PCT)
-    number = rpm * 100 + load
+    number = rpm * _LOADS + np.floor(load_of(frame) / LOAD_STEP_PCT)
     ok = settled(number) & ~np.isnan(trim)
-    found = []
+    found = {}
     for cell in np.unique(number[ok]):
         values = trim[ok & (number == cell)]
-        if len(values) < LEAST:
-            continue
+        if len(values) >= LEAST:
+            corner = cell // _LOADS * RPM_STEP, cell % _LOADS * LOAD_STEP_PCT
+            found[float(corner[0]), float(corner[1])] = values
+    return found
+
+
+def trim_map(frame: Frame, bank: int) -> tuple[Cell, ...]:
+    """The cells of one bank's map that hold enough, by engine speed, then load."""
+    found = []
+    for (rpm, load), values in cell_values(frame, bank).items():
         low, middle, high = np.percentile(values, (25, 50, 75))
-        found.append(
-            Cell(
-                float(cell // 100) * RPM_STEP,
-                float(cell % 100) * LOAD_STEP_PCT,
-                float(middle),
-                float(high - low),
-                len(values),
-            )
-        )
+        found.append(Cell(rpm, load, float(middle), float(high - low), len(values)))
     return tuple(found)

@@ -17,6 +17,7 @@ from bankwise.tui import (
     commands_car,
     commands_check,
     commands_codes,
+    commands_compare,
     commands_live,
     commands_screen,
     commands_sessions,
@@ -38,6 +39,7 @@ for module in (
     commands_live,
     commands_check,
     commands_codes,
+    commands_compare,
     commands_sessions,
     commands_car,
 ):

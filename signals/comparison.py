@@ -1,0 +1,322 @@
+"""Before and after a repair: what changed where both drives can tell.
+
+Nothing is compared that was not driven in both. The verdict is one of three, with its
+reasons: proven, not proven yet, worse.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from enum import Enum
+
+import numpy as np
+
+from bankwise.signals.catalogue import BANKS
+from bankwise.signals.engine import Engine, FlagSpan
+from bankwise.signals.evidence import MonitorResult, Snapshot
+from bankwise.signals.figures import ONCE_BANK, ONCE_ENGINE, ONCE_SENSOR, last
+from bankwise.signals.phases import phases
+from bankwise.signals.places import EACH_BANK, EACH_SENSOR
+from bankwise.signals.severity import Severity
+from bankwise.signals.shared_cells import SharedCell, shared_cells
+from bankwise.signals.similar_conditions import Window, entered_at, window_of
+from bankwise.signals.windows import TICK_S
+
+TRIM_FINE_PCT = 10.0
+"""A total trim this small or smaller is within limits. Source: S7."""
+TRIM_WORSE_PCT = 5.0
+"""A median that moved this far from zero got worse. Common practice, no source."""
+LEAST_PHASE_S = 10.0
+"""A phase driven this long or longer was driven. Unit: s. Our choice."""
+LEAST_CELLS = 2
+"""Cells that must be shared before trims are judged. Source: the two-cell rule of the
+trim patterns; common practice, no source."""
+
+_FAULT = (Severity.ACT, Severity.STOP)
+
+
+class Verdict(Enum):
+    """What the pair of drives shows."""
+
+    PROVEN = "repair proven"
+    NOT_YET = "not proven yet"
+    WORSE = "worse"
+
+
+class NotComparable(ValueError):
+    """The two sessions are not a pair: says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """One analysed session: the engine after its last tick, and what was read."""
+
+    name: str
+    engine: Engine
+    snapshot: Snapshot
+    vin: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FigureChange:
+    """One figure of both drives; None where a drive could not tell."""
+
+    name: str
+    before: float | None
+    after: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class FlagChange:
+    """One flag over both drives.
+
+    Attributes:
+        id, about, severity: of the flag.
+        change: gone, new, still, or `not driven` when the later drive lacked the
+            driving in which the flag rose.
+        why: what was missing, when it was not driven.
+    """
+
+    id: str
+    about: str
+    severity: Severity
+    change: str
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MarginChange:
+    """One on-board test result in both readings; margins as shares of the span."""
+
+    about: str
+    title: str
+    before: float | None
+    after: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Everything that two drives say together."""
+
+    verdict: Verdict
+    reasons: tuple[str, ...]
+    cells: tuple[SharedCell, ...]
+    flags: tuple[FlagChange, ...]
+    figures: tuple[FigureChange, ...]
+    codes_gone: tuple[str, ...]
+    codes_new: tuple[str, ...]
+    codes_still: tuple[str, ...]
+    margins: tuple[MarginChange, ...]
+    not_shared: tuple[str, ...]
+
+
+def compare(before: Drive, after: Drive) -> Comparison:
+    """Compares two drives of one car.
+
+    Raises:
+        NotComparable: the VINs differ, or one drive holds nothing.
+    """
+    if before.vin and after.vin and before.vin != after.vin:
+        raise NotComparable(f"two different cars: {before.vin} and {after.vin}")
+    for drive in (before, after):
+        if drive.engine.frame.n == 0:
+            raise NotComparable(f"{drive.name} holds no drive")
+    cells = tuple(
+        cell
+        for bank in BANKS
+        for cell in shared_cells(before.engine.frame, after.engine.frame, bank)
+    )
+    flags = tuple(_flag_changes(before.engine, after.engine))
+    earlier, later = _codes(before.snapshot), _codes(after.snapshot)
+    made = Comparison(
+        Verdict.NOT_YET,
+        (),
+        cells,
+        flags,
+        tuple(_figure_changes(before.engine, after.engine)),
+        tuple(c for c in earlier if c not in later),
+        tuple(c for c in later if c not in earlier),
+        tuple(c for c in earlier if c in later),
+        tuple(_margins(before.snapshot, after.snapshot)),
+        tuple(_not_shared(before.engine, after.engine)),
+    )
+    verdict, reasons = _verdict(made, before, after)
+    return replace(made, verdict=verdict, reasons=reasons)
+
+
+def _driven(engine: Engine) -> dict[str, float]:
+    return {phase.name: phase.seconds for phase in phases(engine.frame)}
+
+
+def _not_shared(before: Engine, after: Engine) -> Iterator[str]:
+    earlier, later = _driven(before), _driven(after)
+    for name, seconds in earlier.items():
+        if seconds >= LEAST_PHASE_S and later.get(name, 0.0) < LEAST_PHASE_S:
+            yield f"{name} was driven before only"
+        elif seconds < LEAST_PHASE_S <= later.get(name, 0.0):
+            yield f"{name} was driven after only"
+
+
+def _flag_changes(before: Engine, after: Engine) -> Iterator[FlagChange]:
+    earlier = {(f.id, f.about): f for f in before.flags}
+    later = {(f.id, f.about): f for f in after.flags}
+    driven = _driven(after)
+    for key, flag in earlier.items():
+        if key in later:
+            yield FlagChange(flag.id, flag.about, flag.severity, "still")
+            continue
+        missing = _missing_phases(flag, before, driven)
+        change = "not driven" if missing else "gone"
+        yield FlagChange(flag.id, flag.about, flag.severity, change, missing)
+    for key, flag in later.items():
+        if key not in earlier:
+            yield FlagChange(flag.id, flag.about, flag.severity, "new")
+
+
+def _missing_phases(flag: FlagSpan, before: Engine, driven: dict[str, float]) -> str:
+    """The kinds of driving the flag rose in that the later drive lacks."""
+    rises = [round(start / TICK_S) for start, _ in flag.spans]
+    seen = [
+        phase.name
+        for phase in phases(before.frame)
+        if any(tick < len(phase.ticks) and phase.ticks[tick] for tick in rises)
+    ]
+    lacking = [name for name in seen if driven.get(name, 0.0) < LEAST_PHASE_S]
+    return f"no {', '.join(lacking)} driven" if lacking == seen and seen else ""
+
+
+def _figure_changes(before: Engine, after: Engine) -> Iterator[FigureChange]:
+    names = [
+        *ONCE_ENGINE,
+        *(place.fill(p) for place in EACH_BANK for p in ONCE_BANK),
+        *(place.fill(p) for place in EACH_SENSOR for p in ONCE_SENSOR),
+    ]
+    for name in names:
+        one, two = _figure(before, name), _figure(after, name)
+        if one is not None or two is not None:
+            yield FigureChange(name, one, two)
+
+
+def _figure(engine: Engine, name: str) -> float | None:
+    try:
+        return last(engine.frame[name])
+    except KeyError:  # a derived signal of the other kind of sensor
+        return None
+
+
+def _codes(seen: Snapshot) -> tuple[str, ...]:
+    sets = (seen.codes[when].codes for when in ("stored", "pending"))
+    return tuple(dict.fromkeys(code for codes in sets for code in codes))
+
+
+def _margins(before: Snapshot, after: Snapshot) -> Iterator[MarginChange]:
+    def key(result: MonitorResult) -> tuple[str, int, int]:
+        return result.unit, result.monitor, result.test
+
+    earlier = {key(result): result for result in before.results}
+    for result in after.results:
+        one = earlier.get(key(result))
+        if one is not None and (one.margin is not None or result.margin is not None):
+            title = f"{result.subject}, {result.title}"
+            yield MarginChange(result.about, title, one.margin, result.margin)
+
+
+def _verdict(
+    made: Comparison, before: Drive, after: Drive
+) -> tuple[Verdict, tuple[str, ...]]:
+    worse = tuple(_worse(made))
+    if worse:
+        return Verdict.WORSE, worse
+    lacking = tuple(_lacking(made, before, after))
+    if lacking:
+        return Verdict.NOT_YET, lacking
+    return Verdict.PROVEN, tuple(_proof(made))
+
+
+def _worse(made: Comparison) -> Iterator[str]:
+    for flag in made.flags:
+        if flag.change == "new" and flag.severity in _FAULT:
+            yield f"{flag.id} on {flag.about} is new"
+    for cell in made.cells:
+        moved = abs(cell.after) - abs(cell.before)
+        if cell.changed and moved > TRIM_WORSE_PCT and abs(cell.after) > TRIM_FINE_PCT:
+            yield (
+                f"bank {cell.bank} trims went from {cell.before:+.1f} to "
+                f"{cell.after:+.1f} % at {cell.rpm:.0f} rpm, {cell.load_pct:.0f} % load"
+            )
+
+
+def _lacking(made: Comparison, before: Drive, after: Drive) -> Iterator[str]:
+    yield from _flags_lacking(made, before)
+    for bank in BANKS:
+        if _has_trims(before.engine, bank):
+            yield from _trims_lacking(bank, [c for c in made.cells if c.bank == bank])
+    yield from _codes_lacking(made, after.snapshot)
+    yield from _windows(before.snapshot, after)
+    for flag in after.engine.flags:
+        if flag.id == "trims-still-learning" and flag.active:
+            yield f"trims of {flag.about} were still being learned at the end"
+
+
+def _flags_lacking(made: Comparison, before: Drive) -> Iterator[str]:
+    faults = [flag for flag in made.flags if flag.severity in _FAULT]
+    shown = any(flag.change != "new" for flag in faults) or _codes(before.snapshot)
+    if not shown:
+        yield "the drive before shows no fault that a repair could end"
+    for flag in faults:
+        if flag.change == "still":
+            yield f"{flag.id} on {flag.about} is still there"
+        elif flag.change == "not driven":
+            yield f"{flag.id} on {flag.about} was not looked for: {flag.why}"
+
+
+def _trims_lacking(bank: int, shared: list[SharedCell]) -> Iterator[str]:
+    if len(shared) < LEAST_CELLS:
+        yield f"bank {bank}: fewer than {LEAST_CELLS} cells of speed and load shared"
+    for cell in shared:
+        if abs(cell.after) > TRIM_FINE_PCT:
+            yield (
+                f"bank {bank} still needs {cell.after:+.1f} % at {cell.rpm:.0f} rpm, "
+                f"{cell.load_pct:.0f} % load"
+            )
+
+
+def _codes_lacking(made: Comparison, seen: Snapshot) -> Iterator[str]:
+    pending = seen.codes["pending"]
+    if pending.codes:
+        yield f"pending now: {', '.join(pending.codes)}"
+    if pending.t is None:
+        yield "pending codes were not read after the repair"
+    still = set(seen.codes["stored"].codes) & set(made.codes_still)
+    if still:
+        yield f"still stored: {', '.join(sorted(still))}"
+
+
+def _has_trims(engine: Engine, bank: int) -> bool:
+    return bool(np.isfinite(engine.frame[f"total_trim_b{bank}_pct"]).any())
+
+
+def _windows(seen: Snapshot, after: Drive) -> Iterator[str]:
+    windows: dict[str, Window] = {
+        frame.code: window
+        for frame in seen.frames
+        if frame.code and (window := window_of(frame.values)) is not None
+    }
+    for code, window in windows.items():
+        if entered_at(window, after.engine.frame.columns) is None:
+            yield f"the conditions in which {code} was set were not entered"
+
+
+def _proof(made: Comparison) -> Iterator[str]:
+    gone = [f"{f.id} on {f.about}" for f in made.flags if f.change == "gone"]
+    if gone:
+        yield f"gone, with the same kind of driving: {', '.join(gone)}"
+    if made.codes_gone:
+        yield f"codes gone: {', '.join(made.codes_gone)}"
+    if made.cells:
+        cell = max(made.cells, key=lambda shared: abs(shared.after))
+        yield (
+            f"largest trim in {len(made.cells)} shared cells is {cell.after:+.1f} % "
+            f"(bank {cell.bank}, {cell.rpm:.0f} rpm, {cell.load_pct:.0f} % load)"
+        )

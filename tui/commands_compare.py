@@ -1,0 +1,60 @@
+"""The command that holds two drives of one car against each other: `compare`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from bankwise.tui.options import Folder
+
+if TYPE_CHECKING:
+    from bankwise.signals.comparison import Drive
+
+app = typer.Typer(rich_markup_mode=None)
+
+
+@app.command(epilog="Example: bankwise compare monday.jsonl friday.jsonl")
+def compare(
+    before: Annotated[str, typer.Argument(help="The drive before the repair.")],
+    after: Annotated[str, typer.Argument(help="The same drive after it.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    sessions: Folder = None,
+) -> None:
+    """Compare the same drive before and after a repair, cell by cell.
+
+    Says whether the repair is proven, what is still missing, or what got worse. Ends
+    with status 1 unless it is proven.
+    """
+    import json
+
+    from bankwise.signals.comparison import NotComparable, Verdict
+    from bankwise.signals.comparison import compare as compared
+    from bankwise.tui.errors import CommandError
+    from bankwise.tui.print_compare import compare_json, compare_text
+
+    try:
+        made = compared(_drive(before, sessions), _drive(after, sessions))
+    except NotComparable as error:
+        raise CommandError(f"cannot compare: {error}") from None
+    if as_json:
+        typer.echo(json.dumps(compare_json(before, after, made), allow_nan=False))
+    else:
+        typer.echo(compare_text(before, after, made))
+    if made.verdict is not Verdict.PROVEN:
+        raise typer.Exit(1)
+
+
+def _drive(name: str, folder: Path | None) -> Drive:
+    from bankwise.adapters.analysis import analyse
+    from bankwise.adapters.session_file import read_session
+    from bankwise.adapters.snapshot import session_snapshot
+    from bankwise.signals.comparison import Drive
+    from bankwise.tui.places import find_session, sessions_folder
+
+    session = read_session(find_session(name, sessions_folder(folder)))
+    analysis = analyse(session)
+    seen = session_snapshot(session)
+    vin = analysis.columns.vehicle.vin or seen.vin or None
+    return Drive(name, analysis.engine, seen, vin)
