@@ -173,11 +173,15 @@ class TcpPort:
 class PtyPort:
     """A pseudo terminal; Linux and macOS.
 
+    Args:
+        baud: only a computer that set this speed is understood, as on a serial line;
+            None lets any speed pass.
+
     Raises:
         LinkError: on a system without pseudo terminals.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, baud: int | None = None) -> None:
         if sys.platform == "win32":
             raise LinkError("this system has no pseudo terminals: use --listen")
         import tty
@@ -188,6 +192,7 @@ class PtyPort:
         self._selector = selectors.SelectSelector()
         self._selector.register(self._master, selectors.EVENT_READ)
         self._touched = self._silent = False
+        self._baud = baud
 
     @property
     def address(self) -> str:
@@ -210,11 +215,22 @@ class PtyPort:
         except OSError:
             return b"", False
         self._touched = True
-        return (b"" if self._silent else data), False
+        return (data if self._understood else b""), False
+
+    @property
+    def _understood(self) -> bool:
+        if self._silent or sys.platform == "win32":
+            return False
+        if self._baud is None:
+            return True
+        import termios
+
+        speed = termios.tcgetattr(self._slave)[5]
+        return bool(speed == getattr(termios, f"B{self._baud}", None))
 
     def send(self, data: bytes) -> None:
         """Sends; bytes that nobody reads are lost when the buffer is full."""
-        if not self._silent:
+        if self._understood:
             with contextlib.suppress(OSError):
                 os.write(self._master, data)
 

@@ -1,7 +1,8 @@
 """Serves a story's car in a process of its own.
 
     python -m bankwise.adapters.car.serve_story STORY [--listen HOST:PORT] [--pty]
-        [--faster N] [--cold] [--adapter NAME] [--link NAME] [--transmission] [--uds]
+        [--strict-baud] [--faster N] [--cold] [--adapter NAME] [--link NAME]
+        [--transmission] [--uds]
 
 The first line printed is the address. Lines on standard input touch the car, one answer
 line each; the process ends when standard input does.
@@ -26,6 +27,7 @@ def serve(
     *,
     listen: str | None = None,
     pty: bool = False,
+    strict_baud: bool = False,
     faster: float = 1.0,
     ready: Callable[[str], None] = print,
     cold: bool = False,
@@ -43,6 +45,7 @@ def serve(
         story: which car, and what is wrong with it.
         listen: `host:port`; by default any free port of this machine.
         pty: a pseudo terminal instead.
+        strict_baud: on a pseudo terminal only the adapter's own speed is understood.
         faster: simulated seconds per real second.
         ready: called with the real address once it can be opened.
         cold: start with a cold engine.
@@ -73,6 +76,7 @@ def serve(
         adapter,
         listen=listen,
         pty=pty,
+        strict_baud=strict_baud,
         faster=faster,
         ready=ready,
         touch=car.touch,
@@ -87,6 +91,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("story", choices=sorted(STORIES))
     parser.add_argument("--listen")
     parser.add_argument("--pty", action="store_true")
+    parser.add_argument("--strict-baud", action="store_true")
     parser.add_argument("--faster", type=float, default=1.0)
     parser.add_argument("--cold", action="store_true")
     parser.add_argument("--transmission", action="store_true")
@@ -99,6 +104,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             STORIES[chosen.story],
             listen=chosen.listen,
             pty=chosen.pty,
+            strict_baud=chosen.strict_baud,
             faster=chosen.faster,
             ready=lambda address: print(address, flush=True),
             cold=chosen.cold,

@@ -135,9 +135,9 @@ def read_lines(service: Service, source: IO[str], answers: IO[str] | None) -> No
         service.say(line, answer)
 
 
-def open_port(listen: str | None, pty: bool) -> Port:
+def open_port(listen: str | None, pty: bool, baud: int | None = None) -> Port:
     """A TCP port, or a pseudo terminal. Raises PortBusy, LinkError."""
-    return PtyPort() if pty else TcpPort(listen or ANY_PORT)
+    return PtyPort(baud) if pty else TcpPort(listen or ANY_PORT)
 
 
 def serve_adapter(
@@ -145,6 +145,7 @@ def serve_adapter(
     *,
     listen: str | None = None,
     pty: bool = False,
+    strict_baud: bool = False,
     faster: float = 1.0,
     ready: Callable[[str], None] = print,
     touch: Callable[[str], str] | None = None,
@@ -157,6 +158,7 @@ def serve_adapter(
         adapter: what is served.
         listen: `host:port`; by default any free port of this machine.
         pty: a pseudo terminal instead.
+        strict_baud: on a pseudo terminal only the adapter's own speed is understood.
         faster: simulated seconds per real second.
         ready: called with the real address once it can be opened.
         touch: the car's own console words.
@@ -167,7 +169,7 @@ def serve_adapter(
         PortBusy: when the address is taken.
         LinkError: when it cannot be used.
     """
-    port = open_port(listen, pty)
+    port = open_port(listen, pty, adapter.link.baud if strict_baud else None)
     service = Service(adapter, port, faster=faster, touch=touch)
     if console:
 
@@ -198,9 +200,10 @@ class ThreadServer:
         faster: float = 1.0,
         listen: str | None = None,
         pty: bool = False,
+        strict_baud: bool = False,
         touch: Callable[[str], str] | None = None,
     ) -> None:
-        port = open_port(listen, pty)
+        port = open_port(listen, pty, adapter.link.baud if strict_baud else None)
         self.address = port.address
         self.service = Service(adapter, port, faster=faster, touch=touch)
         self._thread = threading.Thread(

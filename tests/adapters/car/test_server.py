@@ -51,6 +51,22 @@ def test_a_session_over_a_pseudo_terminal(bench: Build) -> None:
         assert ask(port, "0105") == b"SEARCHING...\r41 05 7B \r\r>"
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="no pseudo terminals")
+def test_a_strict_terminal_hears_only_its_own_speed(bench: Build) -> None:
+    """At 38400 nothing comes back from an adapter at 115200."""
+    adapter = bench().adapter
+    with (
+        ThreadServer(adapter, faster=10, pty=True, strict_baud=True) as server,
+        open_url(server.address) as port,
+    ):
+        port.baudrate = 38_400
+        port.timeout = 0.3
+        assert ask(port, "ATI") == b""
+        port.baudrate = 115_200
+        port.timeout = 3
+        assert ask(port, "ATI") == b"ATI\rSIMOBD v1.0\r\r>"
+
+
 def test_a_second_client_is_refused_politely(bench: Build) -> None:
     """It is told and hung up on; the first one is not disturbed."""
     with (
