@@ -89,7 +89,7 @@ class Batching:
         self.digit_known = digit
         self.mismatches = 0
         """Answers whose frames were not those computed."""
-        self._top = rung if can else Rung.ONE
+        self._top = Rung.SIX if can else Rung.ONE
         self._failures = 0
         self._retry_at: float | None = None
         self._verified: set[frozenset[int]] = set()
@@ -120,12 +120,13 @@ class Batching:
 
     def request(self, pids: tuple[int, ...], now: float) -> str:
         """The request text for these PIDs. `now`: session time in seconds."""
+        if self.rung is not self._top and self._retry_at is None:
+            self._retry_at = now + RETRY_S
         if self._retry_at is not None and now >= self._retry_at:
             self._retry_at = None
             self.rung = _UP[self.rung]
+            # One failure is enough to step down again.
             self._failures = FAILURES - 1
-            if self.rung is not self._top:
-                self._retry_at = now + RETRY_S
         return self._way.request(pids, self.digit(pids, now))
 
     def judge(self, pids: tuple[int, ...], asked: Asked, now: float) -> Judged:
@@ -220,4 +221,5 @@ class Batching:
     def _demote(self, now: float) -> None:
         self._failures = 0
         self.rung = _DOWN[self.rung]
-        self._retry_at = now + RETRY_S
+        if self.rung is not self._top:
+            self._retry_at = now + RETRY_S

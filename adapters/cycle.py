@@ -17,6 +17,7 @@ from collections.abc import Callable, Generator, Iterator, Mapping
 from typing import Final
 
 from bankwise.adapters.adapter import CANCELLED, COMMAND_S, Adapter, Asked, SessionClock
+from bankwise.adapters.adapter_notes import Note
 from bankwise.adapters.backoff import Backoff
 from bankwise.adapters.batching import Batching, Judged
 from bankwise.adapters.current_data import PLAIN
@@ -64,6 +65,7 @@ class PollCycle:
         rate: float = 1.0,
         cancelled: Callable[[], bool] = lambda: False,
         jitter: random.Random | None = None,
+        note: Note | None = None,
     ) -> None:
         """Takes an open link; session time begins now.
 
@@ -72,6 +74,7 @@ class PollCycle:
             rate: session seconds a link second, for a car that runs faster.
             cancelled: asked often while waiting; True ends any wait at once.
             jitter: spreads the waits; give a seeded one for repeatable runs.
+            note: what is known of the adapter; heeded when it gives the same name.
         """
         self.clock = SessionClock(link.now(), rate)
         self.adapter = Adapter(link, self.clock, cancelled)
@@ -84,6 +87,7 @@ class PollCycle:
         self.rates = Rates()
         self.counts: dict[str, int] = {}
         """How often each word of the adapter was heard."""
+        self._note = note
         self._cancelled = cancelled
         self._jitter = jitter or random.Random()
         self._schedule = Schedule(())
@@ -112,6 +116,15 @@ class PollCycle:
     def ask(self, *requests: str) -> None:
         """Asks these once, between polls. Raises GateRefused."""
         self._one_shots.extend([permit(text) for text in requests])
+
+    def note(self) -> Note | None:
+        """What was learned of the adapter; None before a vehicle on CAN answered."""
+        batching = self.batching
+        if batching is None or not self.found.can:
+            return None
+        baud = getattr(self.adapter.link, "baud", None)
+        name = self.found.name
+        return Note(name, baud, batching.digit_known, batching.rung)
 
     def step(self) -> list[Record]:
         """The next exchange and what it led to. Raises LinkError, NoAdapter."""
@@ -169,8 +182,14 @@ class PollCycle:
             self.other_vehicle = True
             self.status = "another vehicle answers: this drive ends here"
         self.found = found
+        note = self._note if self._note and self._note.name == found.name else Note()
         self.batching = Batching(
-            found.units, found.protocol, can=found.can, way=found.way
+            found.units,
+            found.protocol,
+            can=found.can,
+            way=found.way,
+            rung=note.rung,
+            digit=note.digit,
         )
         self._slow_link = not found.can
         self._silent = 0

@@ -38,6 +38,8 @@ class Reply:
         finished: the prompt was seen.
         restarted: the adapter greeted, so it has lost its settings.
         overlong: more bytes came than any reply has.
+        echoed: the request came back before the answer.
+        line_feeds: lines ended with line feeds.
     """
 
     lines: tuple[str, ...]
@@ -46,6 +48,8 @@ class Reply:
     finished: bool
     restarted: bool = False
     overlong: bool = False
+    echoed: bool = False
+    line_feeds: bool = False
 
     @property
     def trouble(self) -> Trouble | None:
@@ -158,5 +162,12 @@ class Dialogue:
                 lines.append(rest)
                 raw.append(shown)
         return Reply(
-            tuple(lines), tuple(raw), tuple(troubles), finished, restarted, overlong
+            tuple(lines),
+            tuple(raw),
+            tuple(troubles),
+            finished,
+            restarted,
+            overlong,
+            echoed=echo is None,
+            line_feeds=b"\n" in self._bytes,
         )

@@ -16,6 +16,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
+import msgspec
+
+from bankwise.adapters.adapter_notes import Notes
 from bankwise.adapters.backoff import Backoff
 from bankwise.adapters.cycle import PollCycle
 from bankwise.adapters.errors import AdapterError, LinkError, NoAdapter
@@ -58,6 +61,7 @@ class Live:
         vehicle: Mapping[str, Any] | None = None,
         open_link: OpenLink | None = None,
         jitter: random.Random | None = None,
+        notes: Notes | None = None,
     ) -> None:
         """Prepares; nothing is opened before `start`.
 
@@ -71,18 +75,27 @@ class Live:
             vehicle: what else is known of the vehicle, kept in the header.
             open_link: another way to open the link than pyserial.
             jitter: spreads the waits; give a seeded one for repeatable runs.
+            notes: what is known of adapters met before; this one is added.
         """
         self.kind = kind
         self.state = LinkState.CONNECTING
         self.error: AdapterError | None = None
         """What keeps the link from opening now, or None."""
         self._url = url
+        self._notes_kept = notes
+        self._known = notes.of(url) if notes is not None else None
         self._rate = clock_rate
         self._vehicle = dict(vehicle or {})
         if note:
             self._vehicle["note"] = note
         self._stop = threading.Event()
-        self._open_link = open_link or opener(url, baud, self._tell, self._stop.is_set)
+        self._open_link = open_link or opener(
+            url,
+            baud,
+            self._tell,
+            self._stop.is_set,
+            self._known.baud if self._known is not None else None,
+        )
         self._jitter = jitter or random.Random()
         self._status = "connecting"
         self._cycle: PollCycle | None = None
@@ -203,6 +216,7 @@ class Live:
                 rate=self._rate,
                 cancelled=self._stop.is_set,
                 jitter=self._jitter,
+                note=self._known,
             )
         else:
             self._cycle.relink(link)
@@ -250,4 +264,9 @@ class Live:
             why = str(self.error) if self.error is not None else None
             self._keep([LinkRecord(t, "closed", why)])
             self._recorder.finish(cycle.found, t)
+            learned = cycle.note()
+            if self._notes_kept is not None and learned is not None:
+                words = self._known.words if self._known is not None else ()
+                kept = msgspec.structs.replace(learned, words=words)
+                self._notes_kept.keep(self._url, kept)
         self.state = LinkState.CLOSED

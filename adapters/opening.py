@@ -7,7 +7,7 @@ a space and a few hundred milliseconds.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import Final
+from typing import Final, Protocol
 
 from bankwise.adapters.adapter import Adapter
 from bankwise.adapters.errors import LinkError, NoAdapter
@@ -18,6 +18,14 @@ OpenLink = Callable[[], Link]
 
 _KNOCK_S: Final = 0.4
 """How long an adapter at the right speed may take to name itself. Our choice."""
+
+
+class SpeedLink(Link, Protocol):
+    """A link whose speed can be set."""
+
+    def set_baud(self, baud: int) -> None:
+        """Changes the speed. Raises LinkError when it cannot."""
+        ...
 
 
 def names_itself(link: Link, cancelled: Callable[[], bool] = lambda: False) -> bool:
@@ -36,7 +44,7 @@ def names_itself(link: Link, cancelled: Callable[[], bool] = lambda: False) -> b
 
 
 def find_baud(
-    link: PortLink,
+    link: SpeedLink,
     bauds: Iterable[int] = BAUDS,
     tell: Callable[[str], None] = lambda _: None,
     cancelled: Callable[[], bool] = lambda: False,
@@ -65,6 +73,7 @@ def opener(
     baud: int | None,
     tell: Callable[[str], None],
     cancelled: Callable[[], bool],
+    likely: int | None = None,
 ) -> OpenLink:
     """A way to open `url` again and again; a speed that was found is kept.
 
@@ -73,15 +82,17 @@ def opener(
         baud: the speed, or None to find it.
         tell: told in plain words what is tried.
         cancelled: True ends the search.
+        likely: the speed to try first.
     """
     known = baud
+    bauds = tuple(dict.fromkeys((likely or BAUDS[0], *BAUDS)))
 
     def open_link() -> Link:
         nonlocal known
-        link = PortLink(url, known or BAUDS[0])
+        link = PortLink(url, known or bauds[0])
         if known is None and link.baud is not None:
             try:
-                known = find_baud(link, BAUDS, tell, cancelled)
+                known = find_baud(link, bauds, tell, cancelled)
             except (LinkError, NoAdapter):
                 link.close()
                 raise

@@ -6,7 +6,7 @@ vehicle supports is asked for, so that it stands in the session like any other a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -19,9 +19,10 @@ from bankwise.adapters.current_data import (
     bitmap,
 )
 from bankwise.adapters.errors import NoAdapter
-from bankwise.adapters.frames import Data, answers
+from bankwise.adapters.frames import Data, answers, check_holds
 from bankwise.adapters.pids import Layout
 from bankwise.adapters.records import Exchange
+from bankwise.adapters.troubles import is_hex
 from bankwise.adapters.vehicle_info import VIN, item, text
 
 SETTINGS: Final = ("ATE0", "ATL0", "ATS0", "ATH1", "ATAT1")
@@ -33,6 +34,12 @@ VIN_BY_IDENTIFIER: Final = "22F802"
 _VIN_ANSWER: Final = b"\x62\xf8\x02"
 _UDS_PROTOCOLS: Final = ("6", "7")
 """Protocols on which SAE J1979-2 is tried: CAN at 500 kbit/s, 11 and 29 bits."""
+PROTOCOLS: Final = frozenset("123456789A")
+_OLDER_HEADERS: Final = (("1", "416B"), ("2", "486B"), ("3", "486B"), ("5", "8"))
+_SHORTEST_OLDER: Final = 10
+"""Digits of three header bytes, one of data and a check byte."""
+_HEADERS_OFF: Final = "the adapter hides headers: its answers cannot be told apart"
+_DEAF: Final = "the vehicle does not answer"
 _FOUR_BANKS_PID: Final = 0x1D
 _ASKED_ONCE: Final = (0x13, 0x1D, 0x1C, 0x51)
 
@@ -79,6 +86,27 @@ class Found:
         return Layout.TWO_BANKS
 
 
+def protocol_of(lines: Sequence[str]) -> str:
+    """The protocol number that answer lines show; empty when they show none.
+
+    For adapters that do not tell. The bus speed of CAN does not show in a line; 500
+    kbit/s is by far the commoner. Header bytes after ADAPTER.md 5, from memory.
+    """
+    for line in lines:
+        if not is_hex(line):
+            continue
+        if len(line) % 2 and line.startswith("7E"):
+            return "6"
+        if line.startswith("18DAF1"):
+            return "7"
+        if len(line) % 2 or len(line) < _SHORTEST_OLDER:
+            continue
+        for number, start in _OLDER_HEADERS:
+            if line.startswith(start) and check_holds(bytes.fromhex(line), number):
+                return number
+    return ""
+
+
 def payloads(asked: Asked, protocol: str) -> list[tuple[str, bytes]]:
     """Unit and payload of every good answer in an exchange."""
     if not asked.ok:
@@ -97,6 +125,7 @@ class StartUp:
         """Takes an adapter and a place for plain words about progress."""
         self._adapter = adapter
         self._tell = tell
+        self._seen: tuple[str, ...] = ()
         self.found = Found()
 
     def adapter_steps(self) -> Iterator[Exchange]:
@@ -148,7 +177,9 @@ class StartUp:
         if self.found.units:
             number = self._adapter.ask("ATDPN", COMMAND_S)
             yield number.exchange
-            self.found.protocol = number.text.upper().removeprefix("A")[:1]
+            told = number.text.upper().removeprefix("A")[:1] if number.ok else ""
+            known = told in PROTOCOLS
+            self.found.protocol = told if known else protocol_of(self._seen)
             return
         # A vehicle that knows only SAE J1979-2 is silent to what a search asks.
         for protocol in _UDS_PROTOCOLS:
@@ -165,9 +196,10 @@ class StartUp:
         yield asked.exchange
         self._back_in_step(asked)
         self._support(asked, 0x00)
+        self._seen = asked.exchange.a
         if not self.found.units:
             trouble = asked.reply.trouble
-            self._tell(trouble.text if trouble else "the vehicle does not answer")
+            self._tell(_HEADERS_OFF if asked.ok else trouble.text if trouble else _DEAF)
 
     def vehicle_steps(self) -> Iterator[Exchange]:
         """Asks what the vehicle supports and who it is."""
