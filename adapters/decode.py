@@ -92,6 +92,12 @@ def vehicle_of(header: Header) -> Vehicle:
     )
 
 
+def absent_of(header: Header) -> frozenset[str]:
+    """Signals whose bytes are mere filler: an import had no values for them."""
+    told = header.vehicle.get("absent")
+    return frozenset(map(str, told)) if isinstance(told, list | tuple) else frozenset()
+
+
 def _words(value: Any) -> str | None:
     return value if isinstance(value, str) and value else None
 
@@ -121,6 +127,7 @@ class Decoder:
         self.exchanges = 0
         """Exchanges seen."""
         self._protocol = header.adapter.protocol
+        self._absent = absent_of(header)
         self._before_change = before_change
         self._models: dict[Shape, _Model] = {}
         self._records: Sequence[Record] = ()
@@ -244,6 +251,8 @@ class Decoder:
         if units is None:
             units = self.units
         supported = units.supported
+        if supported is not None:
+            supported -= self._absent
         if supported != self.columns.supported or vehicle is not self.columns.vehicle:
             self.columns.end_s = max(self.columns.end_s, t)
             self._before_change(t)
@@ -300,6 +309,8 @@ class Decoder:
         if not PIDS[pid].fields:
             return
         for name, values, exists in decode(pid, data, self.units.layout):
+            if name in self._absent:
+                continue
             samples = found.setdefault(name, _Samples())
             samples.rows.append(rows[exists])
             samples.values.append(values[exists])

@@ -9,7 +9,8 @@
     │   └── LinkLost       the open link went away
     ├── NoAdapter          something is there, but it does not speak as an adapter
     ├── NoVehicle          the adapter answers, the vehicle does not
-    └── SessionError       a session file that cannot be read or written
+    ├── SessionError       a session file that cannot be read or written
+    └── ImportFault        a table or its map that cannot become a session
 
 Each carries one plain sentence, and a short human title as `title`. What a car answers
 is never an error: bad replies, refusals and silence are values.
@@ -78,3 +79,9 @@ class SessionError(AdapterError):
     """A session file that cannot be read or written."""
 
     title: ClassVar[str] = "Session file"
+
+
+class ImportFault(AdapterError):
+    """A table or its map that cannot become a session."""
+
+    title: ClassVar[str] = "Import"
