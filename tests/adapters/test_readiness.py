@@ -9,6 +9,13 @@ from bankwise.adapters.monitor_results import PLACES, results_in, scaling
 from bankwise.adapters.pids import Layout
 from bankwise.adapters.readiness import MEANING, monitor_status
 from bankwise.adapters.vehicle_info import item, unit_info
+from bankwise.signals.evidence import MonitorResult
+
+
+def _only(found: tuple[MonitorResult, ...] | None) -> MonitorResult:
+    assert found is not None
+    assert len(found) == 1
+    return found[0]
 
 
 def test_the_worked_readiness_example() -> None:
@@ -50,7 +57,7 @@ def test_scalings_of_the_worked_examples(
 
 def test_the_worked_test_result() -> None:
     """`46 05 05 10 0048 0000 0064`: B2S1, rich to lean, 72 ms, passes 0 to 100."""
-    (result,) = results_in(bytes.fromhex("46050510004800000064"), "7E8") or ()
+    result = _only(results_in(bytes.fromhex("46050510004800000064"), "7E8"))
     assert (result.about, result.title) == ("B2S1", "rich to lean switch time")
     assert (result.value, result.low, result.high, result.sign) == (72, 0, 100, "ms")
     assert result.passed
@@ -59,7 +66,7 @@ def test_the_worked_test_result() -> None:
 
 def test_an_unknown_scaling_is_shown_raw() -> None:
     """A number outside the table keeps its raw value and limits."""
-    (result,) = results_in(bytes.fromhex("4601817F00480000FFFF"), "7E8") or ()
+    result = _only(results_in(bytes.fromhex("4601817F00480000FFFF"), "7E8"))
     assert not result.scaled
     assert (result.value, result.high) == (0x48, 0xFFFF)
     assert result.title == "maker's test 81"
@@ -126,6 +133,6 @@ def test_a_cut_freeze_frame_is_not_read() -> None:
 
 def test_misfire_results_name_their_cylinder() -> None:
     """Monitor A2 is cylinder 1."""
-    (result,) = results_in(bytes.fromhex("46A20C2400050000FFFF"), "7E8") or ()
+    result = _only(results_in(bytes.fromhex("46A20C2400050000FFFF"), "7E8"))
     assert result.title == "cylinder 1, this or the last driving cycle"
     assert (result.value, result.margin) == (5.0, None)
