@@ -3,8 +3,8 @@
     python tests/benchmarks/car_server_jitter.py
 
 Excess is the time of an exchange over TCP beyond what the timing model gives for the
-same exchange, which a run in virtual time with the same seed tells. Busy means that this
-process computes for 25 of every 33 ms in another thread, as a drawn screen may.
+same exchange, which a run in virtual time with the same seed tells. Busy means that
+this process computes for 25 of every 33 ms in another thread, as a drawn screen may.
 """
 
 from __future__ import annotations

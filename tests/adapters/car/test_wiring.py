@@ -85,6 +85,7 @@ def test_the_units_memory_is_the_cars() -> None:
     ask = Talk(plug_in(car, STORY.spec))
     for text in ("ATE0", f"ATTP{STORY.spec.protocol}", "ATS0"):
         ask(text)
+    car.monitors.stored.clear()
     assert ask("03") == ["4300"]
     car.monitors.stored.append("P0171")
     assert ask("03") == ["43010171"]
