@@ -6,10 +6,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from textual.binding import Binding
+
 from bankwise.tui import playing, view_actions
 from bankwise.tui.feed import Playing
 from bankwise.tui.help import Help
 from bankwise.tui.intents import carry_out, keep, open_source
+from bankwise.tui.keys import KEYS
 from bankwise.tui.lane_chooser import LaneChooser
 from bankwise.tui.prompts import Leave, Prompt
 from bankwise.tui.snapshot import NOTE_TAG, PaneState
@@ -258,3 +261,16 @@ ACTIONS: dict[str, Action] = {
     "leave": _leave,
 }
 """What every key of the table does."""
+
+BINDINGS: list[Binding | tuple[str, str] | tuple[str, str, str]] = [
+    Binding(
+        ",".join(key.keys),
+        f"act({place})",
+        key.words,
+        show=False,
+        # Leaving must work whatever has the keys.
+        priority="ctrl+q" in key.keys,
+    )
+    for place, key in enumerate(KEYS)
+]
+"""The key table as Textual wants it."""

@@ -16,13 +16,12 @@ from typing import ClassVar
 
 from textual import events
 from textual.app import App, ComposeResult, SystemCommand
-from textual.binding import Binding
 from textual.screen import Screen
 
 from bankwise.adapters.source import Source
 from bankwise.signals.severity import Severity
 from bankwise.tui import settings
-from bankwise.tui.actions import ACTIONS, pane_act
+from bankwise.tui.actions import ACTIONS, BINDINGS, pane_act
 from bankwise.tui.chrome import draw_alert, draw_bottom, draw_top
 from bankwise.tui.feed import Feed, Told
 from bankwise.tui.keys import KEYS
@@ -30,17 +29,16 @@ from bankwise.tui.panes import Pane
 from bankwise.tui.panes.table import PANES
 from bankwise.tui.prompts import Caution
 from bankwise.tui.snapshot import Look, PaneState, Snapshot
-from bankwise.tui.terminal import on_ending, unsent
+from bankwise.tui.terminal import Lateness, on_ending, unsent
 from bankwise.tui.themes import PALETTES
-from bankwise.tui.timeview import TimeView
 from bankwise.tui.view import CanvasView
 
 FRAME_S = 0.1
 """Time between two frames. Unit: s. Source: our choice; measured to cost under 10 %."""
 
 _SAY_S = 4.0
-_LAG_SHARE = 0.2
 _LEAST_ROWS, _LEAST_COLUMNS = 12, 40
+_ROOMY_ROWS = 30
 
 
 class BankwiseApp(App[int]):
@@ -59,16 +57,7 @@ class BankwiseApp(App[int]):
     CSS_PATH = "screen.tcss"
     TITLE = "bankwise"
     ENABLE_COMMAND_PALETTE = True
-    BINDINGS: ClassVar = [
-        Binding(
-            ",".join(key.keys),
-            f"act({place})",
-            key.words,
-            show=False,
-            priority="ctrl+q" in key.keys,
-        )
-        for place, key in enumerate(KEYS)
-    ]
+    BINDINGS: ClassVar = BINDINGS
 
     def __init__(
         self,
@@ -85,14 +74,7 @@ class BankwiseApp(App[int]):
         kept = settings.load(choices) if choices else settings.Settings()
         self.choices = choices
         self.palette = PALETTES[theme_name or kept.theme]
-        self.look = Look(
-            TimeView(kept.span_s),
-            kept.lanes,
-            frozenset(kept.tall),
-            kept.sweep,
-            self.no_color,
-            bell=kept.bell,
-        )
+        self.look = settings.first_look(kept, plain=self.no_color)
         self.sessions_dir = sessions_dir
         self.make_feed = make_feed
         self.feed: Feed | None = None
@@ -102,11 +84,11 @@ class BankwiseApp(App[int]):
         self.files: tuple[tuple[str, ...], ...] = ()
         self.notes: tuple[str, ...] = ()
         self._first_source = source
-        self._quiet = quiet
-        self._due = 0.0
-        self._lag_ms = 0.0
+        self._lateness = Lateness(FRAME_S)
         self._said = ("", 0.0)
         self.frames_skipped = 0
+        self._frames = 0
+        self._cautioned = quiet
 
     def compose(self) -> ComposeResult:
         """One widget; everything on it is drawn."""
@@ -122,12 +104,9 @@ class BankwiseApp(App[int]):
             self.watch_source(self._first_source)
         else:
             ACTIONS["start"](self, None)
-        if not self._quiet:
-            self.push_screen(Caution())
         # What lives now lives to the end; the collector need not walk it each time.
         gc.collect()
         gc.freeze()
-        self._due = time.monotonic()
         self.set_interval(FRAME_S, self.frame)
 
     @property
@@ -145,6 +124,9 @@ class BankwiseApp(App[int]):
             self.look, view=self.look.view.back_to_now(), acknowledged=frozenset()
         )
         source.start()
+        if not self._cautioned and source.kind != "replay":
+            self._cautioned = True
+            self.push_screen(Caution())
 
     def say(self, text: str) -> None:
         """Shows one line at the bottom for a few seconds."""
@@ -152,17 +134,16 @@ class BankwiseApp(App[int]):
 
     def frame(self) -> None:
         """Reads what came in and, unless the terminal is behind, draws it."""
-        now = time.monotonic()
-        late_ms = max(now - self._due - FRAME_S, 0.0) * 1000
-        self._due = now
-        self._lag_ms += _LAG_SHARE * (late_ms - self._lag_ms)
+        self._lateness.frame(time.monotonic())
         if self.feed is None:
             return
         self._announce(self.feed.pull())
         if unsent(self._driver) > 0:
             self.frames_skipped += 1
             return
-        self.draw()
+        self._frames += 1
+        if self._frames % self.pane.every == 0:
+            self.draw()
 
     def draw(self) -> None:
         """Draws the situation and the fixed lines about it."""
@@ -170,13 +151,14 @@ class BankwiseApp(App[int]):
         width, height = view.size
         if self.feed is None or width < _LEAST_COLUMNS or height < _LEAST_ROWS:
             return
-        shot = self.feed.snapshot(self.pane.needs, self._lag_ms)
+        shot = self.feed.snapshot(self.pane.needs, self._lateness.ms)
         self.shot = shot
         state = self.pane_look()
         canvas = view.draft(width, height)
         draw_top(canvas.part(0, 0, width, 1), self.pane.title, shot, state)
         draw_alert(canvas.part(0, 1, width, 1), shot, state)
-        self.pane.draw(canvas.part(0, 2, width, height - 3), shot, state)
+        top = 3 if height >= _ROOMY_ROWS else 2
+        self.pane.draw(canvas.part(0, top, width, height - top - 1), shot, state)
         said = self._said[0] if time.monotonic() < self._said[1] else ""
         draw_bottom(canvas.part(0, height - 1, width, 1), shot, state, said)
         view.present(canvas, self.palette)
@@ -224,9 +206,8 @@ class BankwiseApp(App[int]):
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Every key of the table, by name, for the command palette."""
         for key in KEYS:
-            if key.action != "palette":
-                act = partial(ACTIONS[key.action], self, key.arg)
-                yield SystemCommand(f"{key.words} ({key.label})", key.group.value, act)
+            act = partial(ACTIONS[key.action], self, key.arg)
+            yield SystemCommand(f"{key.words} ({key.label})", key.group.value, act)
 
 
 def run_app(

@@ -18,6 +18,7 @@ BLANK = 0x2800
 _BITS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]], np.uint32)
 _HOLE_INTERVALS = 4.0
 _HOLE_S = 1.5
+_USUAL = 64
 
 
 def hole_s(t: Floats) -> float:
@@ -28,7 +29,9 @@ def hole_s(t: Floats) -> float:
     """
     if len(t) < 3:
         return _HOLE_S
-    return max(_HOLE_S, _HOLE_INTERVALS * float(np.median(np.diff(t))))
+    gaps = np.diff(t[-_USUAL:])
+    usual = float(np.partition(gaps, len(gaps) // 2)[len(gaps) // 2])
+    return max(_HOLE_S, _HOLE_INTERVALS * usual)
 
 
 def envelope(

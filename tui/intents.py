@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bankwise.adapters.errors import AdapterError
@@ -70,8 +71,23 @@ def carry_out(app: BankwiseApp, intent: m.Intent) -> None:
             from bankwise.tui.openings import open_session
 
             open_source(app, lambda: open_session(path))
+        case m.CompareSessions(before, after):
+            app.notes = ("comparing …",)
+            app.run_worker(
+                lambda: _compare(app, before, after),
+                thread=True,
+                exclusive=True,
+                group="compare",
+            )
         case m.ListSessions():
             app.files = session_rows(app.sessions_dir)
+
+
+def _compare(app: BankwiseApp, before: Path, after: Path) -> None:
+    from bankwise.tui.comparing import compare_lines
+
+    lines = compare_lines(before, after)
+    app.call_from_thread(setattr, app, "notes", lines)
 
 
 def _codes_afresh(app: BankwiseApp) -> tuple[str, ...]:

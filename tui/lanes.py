@@ -289,8 +289,7 @@ def _draw_margin(
     state: Look,
     ends: tuple[float, float],
 ) -> None:
-    view = state.view
-    at_s = view.cursor_s if view.cursor_s is not None else view.end_s
+    at_s = state.view.read_at(shot.now_s)
     values = [shot.value(name, at_s) for name in scale.names]
     wide = edge.width >= WIDE
     right = edge.width - 1

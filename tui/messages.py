@@ -51,6 +51,14 @@ class OpenSession:
 
 
 @dataclass(frozen=True, slots=True)
+class CompareSessions:
+    """Compare two recorded sessions and show the result."""
+
+    before: Path
+    after: Path
+
+
+@dataclass(frozen=True, slots=True)
 class ListSessions:
     """Read the list of saved sessions again."""
 
@@ -63,6 +71,14 @@ class Say:
 
 
 Intent = (
-    MarkNow | Want | Ask | ShowTime | Acknowledge | OpenSession | ListSessions | Say
+    MarkNow
+    | Want
+    | Ask
+    | ShowTime
+    | Acknowledge
+    | OpenSession
+    | CompareSessions
+    | ListSessions
+    | Say
 )
 """Everything a pane may ask for."""

@@ -6,12 +6,16 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from bankwise.adapters.car.server import ProcessServer
+from bankwise.adapters.car.stories import STORIES
 from bankwise.adapters.live import Live
 from bankwise.adapters.records import FlagRecord, Header, Record
 from bankwise.adapters.replay import Replay
 from bankwise.adapters.session_file import read_session
 from bankwise.adapters.source import LinkState, Recording, Source
 from bankwise.tui.places import new_session_file
+
+DEMO = "demo"
+"""Id of the story the demo opens with."""
 
 
 class Demo:
@@ -35,14 +39,20 @@ class Demo:
         path: Path | None = None,
     ) -> None:
         options = ["--faster", f"{faster:g}"] + (["--cold"] if cold else [])
+        told = STORIES[story]
+        subject = story if story == DEMO else f"{DEMO}-{story}"
         self._server = ProcessServer(story, *options)
         self._server.__enter__()
         self._live = Live(
             self._server.address,
-            path or new_session_file(folder, f"demo-{story}"),
+            path or new_session_file(folder, subject),
             kind="simulated",
             clock_rate=faster,
-            note=f"simulated car, story {story}",
+            note=told.text,
+            vehicle={
+                "name": f"{told.spec.identity.name} (invented)",
+                "displacement_l": told.spec.displacement_l,
+            },
         )
 
     @property

@@ -13,8 +13,9 @@ from typing import Any
 from platformdirs import user_config_path
 
 from bankwise.tui.lane_table import FIRST_CHOICE, LANES
+from bankwise.tui.snapshot import Look
 from bankwise.tui.themes import PALETTES
-from bankwise.tui.timeview import SPANS_S
+from bankwise.tui.timeview import SPANS_S, TimeView
 
 _FILE = "screen.json"
 
@@ -38,6 +39,18 @@ class Settings:
     span_s: float = 60.0
     sweep: bool = False
     bell: bool = True
+
+
+def first_look(kept: Settings, plain: bool) -> Look:
+    """The screen's state at the start. `plain`: the terminal shows no colour."""
+    return Look(
+        TimeView(kept.span_s),
+        kept.lanes,
+        frozenset(kept.tall),
+        kept.sweep,
+        plain,
+        bell=kept.bell,
+    )
 
 
 def settings_file() -> Path:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any, Protocol
 
 import numpy as np
@@ -251,13 +252,16 @@ _NOTHING: Floats = np.empty(0)
 _RATE_WINDOW_S = 10.0
 _STALE_INTERVALS = 4.0
 _STALE_S = 3.0
+_ALONE_S = 15.0
 
 
 def _stale_s(t: Floats, place: int) -> float:
     # Four usual intervals, never under 3 s. Our choice: one late poll is no outage.
-    recent = t[max(place - 8, 0) : place]
-    usual = float(np.median(np.diff(recent))) if len(recent) > 1 else 0.0
-    return max(_STALE_S, _STALE_INTERVALS * usual) if len(recent) > 1 else 15.0
+    recent: list[float] = t[max(place - 8, 0) : place].tolist()
+    if len(recent) < 2:
+        return _ALONE_S
+    gaps = sorted(b - a for a, b in pairwise(recent))
+    return max(_STALE_S, _STALE_INTERVALS * gaps[len(gaps) // 2])
 
 
 def bank_of(about: str) -> int | None:

@@ -7,8 +7,32 @@ import signal
 from collections.abc import Callable
 from typing import Any
 
+_SHARE = 0.2
+"""How much the newest frame counts. Source: our choice, about half a second back."""
+
 ENDING = ("SIGTERM", "SIGHUP")
 """Signals that ask a program to end, where the platform has them."""
+
+
+class Lateness:
+    """How late frames come, smoothed.
+
+    Args:
+        every_s: how far apart frames should be. Unit: s.
+    """
+
+    def __init__(self, every_s: float) -> None:
+        self._every_s = every_s
+        self._last_s: float | None = None
+        self.ms = 0.0
+        """Unit: ms."""
+
+    def frame(self, now_s: float) -> None:
+        """Notes that a frame came."""
+        if self._last_s is not None:
+            late_ms = max(now_s - self._last_s - self._every_s, 0.0) * 1000
+            self.ms += _SHARE * (late_ms - self.ms)
+        self._last_s = now_s
 
 
 def unsent(driver: Any) -> int:
@@ -19,7 +43,8 @@ def unsent(driver: Any) -> int:
     """
     queue = getattr(getattr(driver, "_writer_thread", None), "_queue", None)
     count = getattr(queue, "qsize", None)
-    return int(count()) if callable(count) else 0
+    waiting = count() if callable(count) else 0
+    return waiting if isinstance(waiting, int) else 0
 
 
 def on_ending(act: Callable[[], None]) -> None:

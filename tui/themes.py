@@ -10,7 +10,7 @@ blindness. Source: our own measurement, CIEDE2000 worst case 51, 47 and 45.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import IntEnum
 
 from rich.style import Style
@@ -85,9 +85,16 @@ class Palette:
     dark: bool
     inks: tuple[str, ...]
     papers: tuple[str, ...]
+    _made: dict[int, Style] = field(default_factory=dict, compare=False, repr=False)
 
     def style(self, code: int) -> Style:
         """The drawing style of a look number."""
+        made = self._made.get(code)
+        if made is None:
+            made = self._made[code] = self._make(code)
+        return made
+
+    def _make(self, code: int) -> Style:
         return Style(
             color=self.inks[code & 0xF],
             bgcolor=self.papers[code >> _PAPER_SHIFT & 0xF],

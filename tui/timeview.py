@@ -45,6 +45,12 @@ class TimeView:
         """The left edge, which may lie before the session began. Unit: s."""
         return self.end(now_s) - self.span_s
 
+    def read_at(self, now_s: float) -> float | None:
+        """The moment to read values at: the cursor, a held end, or None for now."""
+        if self.cursor_s is not None:
+            return self.cursor_s
+        return None if self.end_s is None or self.end_s >= now_s else self.end_s
+
     def hold(self, now_s: float) -> TimeView:
         """Time stands still here, or goes on when it stood."""
         return self.back_to_now() if self.held else replace(self, end_s=now_s)

@@ -79,12 +79,13 @@ class MadeUpTicks:
             "total_trim_b2_pct": -11 + 2 * np.sin(t / 2),
             "state": 3 * on,
             "warm": on,
-            "closed_b1": on,
-            "closed_b2": on,
+            "closed_trim_b1_pct": 9 + 2 * np.sin(t / 2),
+            "closed_trim_b2_pct": -11 + 2 * np.sin(t / 2),
             "status_b1": 2 * on,
             "status_b2": 8 * on,
-            "rpm": 1500 + 700 * np.sin(t / 9),
-            "load_pct": 45 + 20 * np.sin(t / 7),
+            "rpm": 1500 + 700 * np.sin(t / 50),
+            "load_pct": 45 + 20 * np.sin(t / 40),
+            "map_kpa": 40 * on,
         }
 
     def __getitem__(self, name: str) -> Floats:

@@ -31,17 +31,22 @@ def braille_in(text: str) -> int:
 
 async def press(pilot: Pilot[int], *keys: str) -> None:
     """Presses keys one after another and lets the screen draw."""
-    await pilot.pause(0.15)
+    app: Any = pilot.app
+    await pilot.pause()
+    app.frame()
+    app.draw()
     for key in keys:
         await pilot.press(key)
-    await pilot.pause(0.15)
+    await pilot.pause()
+    app.frame()
+    app.draw()
 
 
 @pytest.mark.parametrize("size", SIZES)
 async def test_the_road_test_says_at_a_glance_what_matters(
     app: BankwiseApp, size: tuple[int, int]
 ) -> None:
-    """Trims, difference, loop, flag, recording and link are on the screen at any size."""
+    """Trims, difference, loop, flag, recording and link are there at any size."""
     async with app.run_test(size=size) as pilot:
         await press(pilot)
         text = text_of(app)

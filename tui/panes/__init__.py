@@ -29,6 +29,7 @@ class Pane:
         act: answers `up`, `down`, `open`, `close` and the actions of `keys`, with
             the pane's new state and perhaps an intent; None for panes that only show.
         keys: keys that mean something in this pane only.
+        every: drawn in one frame of so many; a key draws it at once.
         needs: `figures`, `causes`, `evidence`: what is costly and only made on need.
     """
 
@@ -38,3 +39,4 @@ class Pane:
     act: Act | None = None
     keys: tuple[Key, ...] = ()
     needs: frozenset[str] = frozenset()
+    every: int = 1

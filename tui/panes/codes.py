@@ -11,6 +11,7 @@ from bankwise.signals.cautions import CAUTIONS
 from bankwise.tui.canvas import Canvas
 from bankwise.tui.keys import Group, Key
 from bankwise.tui.messages import Ask, Intent, Say
+from bankwise.tui.panes.figures import titled
 from bankwise.tui.panes.rows import heading, paragraph
 from bankwise.tui.snapshot import Look, PaneState, Snapshot, bank_of
 from bankwise.tui.themes import BANK_INK, BOLD, Ink, look
@@ -109,7 +110,7 @@ def frame_lines(found: ev.Snapshot) -> Lines:
         )
         for name, value in frame.values.items():
             signal = SIGNALS.get(name)
-            title = f"{signal.about} {signal.title}" if signal else name
+            title = titled(name)
             unit = signal.unit if signal else ""
             decimals = signal.decimals if signal else 1
             lines.append((f"  {title:<34} {number(value, decimals):>8} {unit}", 0))

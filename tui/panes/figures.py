@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from typing import Any
-
-import numpy as np
+from typing import cast
 
 from bankwise.signals.catalogue import SIGNALS
+from bankwise.signals.frame import Frame
+from bankwise.signals.trim_map import LOAD_STEP_PCT, RPM_STEP, trim_map
 from bankwise.tui.canvas import Canvas
 from bankwise.tui.messages import Intent
 from bankwise.tui.panes.rows import heading
@@ -17,8 +17,6 @@ from bankwise.tui.words import NO_VALUE, clip, number
 
 _SOFT = look(Ink.SOFT)
 _BOLD = look(Ink.TEXT, attributes=BOLD)
-_RPM_STEP, _LOAD_STEP = 500, 10
-_LEAST = 10
 _CELL = 6
 _TINT_FROM_PCT = 5.0
 _SIDE_FROM = 100
@@ -51,63 +49,31 @@ def act(name: str, _shot: Snapshot, state: Look) -> tuple[PaneState, Intent | No
     return PaneState(opened=name in ("open", "down")), None
 
 
-def trim_map(shot: Snapshot, bank: int) -> dict[tuple[int, int], tuple[float, int]]:
-    """Median total trim and number of ticks a cell of 500 rpm by 10 % load.
-
-    Only ticks in closed loop count. Source: DOMAIN 3, trim map.
-    """
-    trim = shot.series(f"total_trim_b{bank}_pct")[1]
-    closed = shot.series(f"closed_b{bank}")[1]
-    rpm, load = _at_ticks(shot, "rpm"), _at_ticks(shot, "load_pct")
-    count = min(map(len, (trim, closed, rpm, load)))
-    if not count:
-        return {}
-    trim, rpm, load = trim[:count], rpm[:count], load[:count]
-    known = np.isfinite(trim + rpm + load) & (closed[:count] == 1)
-    across = (rpm[known] // _RPM_STEP).astype(int)
-    down = np.minimum(load[known] // _LOAD_STEP, 9).astype(int)
-    trim = trim[known]
-    cells: dict[tuple[int, int], tuple[float, int]] = {}
-    keys = across * 10 + down
-    order = np.argsort(keys, kind="stable")
-    found, starts = np.unique(keys[order], return_index=True)
-    for key, part in zip(found, np.split(trim[order], starts[1:]), strict=True):
-        cells[int(key) // 10, int(key) % 10] = float(np.median(part)), len(part)
-    return cells
-
-
-def _at_ticks(shot: Snapshot, name: str) -> Any:
-    try:
-        return shot.ticks[name]
-    except KeyError:
-        return np.empty(0)
-
-
 def draw_map(area: Canvas, shot: Snapshot, bank: int) -> None:
-    """Draws one bank's map: median where there is enough, a dot where there is some."""
+    """Draws one bank's map: median where there is enough of it, a dot elsewhere."""
     ink = BANK_INK[bank]
     area.put(1, 0, f"BANK {bank} trim map", look(ink, attributes=BOLD))
     area.put(18, 0, "median %, closed loop", _SOFT)
-    cells = trim_map(shot, bank)
+    cells = {
+        (cell.rpm, cell.load_pct): cell
+        for cell in trim_map(cast(Frame, shot.ticks), bank)
+    }
     count = max((area.width - 8) // _CELL, 1)
     columns = range(1, 1 + count)
     area.put(1, 1, "load", _SOFT)
     for i, across in enumerate(columns):
-        area.put_right(7 + (i + 1) * _CELL, 1, f"{across * _RPM_STEP}", _SOFT)
+        area.put_right(7 + (i + 1) * _CELL, 1, f"{across * RPM_STEP:.0f}", _SOFT)
     rows = list(range(9, -1, -1))[max(0, 10 - (area.height - 2)) :]
     for y, down in enumerate(rows, 2):
-        area.put_right(6, y, f"{down * _LOAD_STEP}", _SOFT)
+        area.put_right(6, y, f"{down * LOAD_STEP_PCT:.0f}", _SOFT)
         for i, across in enumerate(columns):
             x = 7 + i * _CELL
-            value, n = cells.get((across, down), (math.nan, 0))
-            if not n:
+            cell = cells.get((across * RPM_STEP, down * LOAD_STEP_PCT))
+            if cell is None:
                 area.put_right(x + _CELL, y, "·", look(Ink.FAINT))
-            elif n < _LEAST:
-                area.put_right(x + _CELL, y, "few", look(Ink.SOFT))
-            else:
-                paper = _paper(value, bank)
-                text = number(value, 1, sign=True).rjust(_CELL)
-                area.put(x, y, text, look(ink, paper, BOLD))
+                continue
+            text = number(cell.median, 1, sign=True).rjust(_CELL)
+            area.put(x, y, text, look(ink, _paper(cell.median, bank), BOLD))
 
 
 def _paper(value: float, bank: int) -> Paper:
@@ -118,7 +84,7 @@ def _paper(value: float, bank: int) -> Paper:
 
 def sensor_lines(shot: Snapshot) -> list[tuple[str, int]]:
     """A line a sensor: swing, time rich, switches and response, as far as known."""
-    head = "        now    min    max  rich %  swings  switch/s   rate"
+    head = "           now    min    max  rich %  switches      Hz"
     lines = [(head, _SOFT)]
     for bank in (1, 2):
         for position in (1, 2):
@@ -140,7 +106,6 @@ def sensor_lines(shot: Snapshot) -> list[tuple[str, int]]:
                 value.rjust(w)
                 for value, w in zip(values, (7, 7, 7, 8, 8, 10), strict=True)
             )
-            text += f"{shot.hz(main):6.1f}/s"
             lines.append((text, look(BANK_INK[bank])))
             lines += _response(shot, s, bank)
     if len(lines) == 1:
@@ -158,6 +123,15 @@ def _response(shot: Snapshot, s: str, bank: int) -> list[tuple[str, int]]:
     return [("       " + "   ".join(parts), look(BANK_INK[bank]))] if parts else []
 
 
+def titled(name: str) -> str:
+    """A signal in words, with its place unless it is the engine's."""
+    signal = SIGNALS.get(name)
+    if signal is None:
+        return name
+    place = "" if signal.about == "engine" else f"{signal.about} "
+    return place + signal.title
+
+
 def rate_lines(shot: Snapshot) -> list[tuple[str, int]]:
     """A line a signal: how often it is really measured, the fastest first."""
     rows = sorted(
@@ -171,7 +145,7 @@ def rate_lines(shot: Snapshot) -> list[tuple[str, int]]:
     for hz, name, count in rows:
         signal = SIGNALS.get(name)
         bank = signal.bank if signal is not None else None
-        title = f"{signal.about} {signal.title}" if signal is not None else name
+        title = titled(name)
         text = f"{clip(title, 30):<30} {hz:6.1f}/s {count:>7}"
         lines.append((text, look(BANK_INK[bank])))
     return lines or [(NO_VALUE, _SOFT)]

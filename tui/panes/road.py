@@ -15,7 +15,7 @@ from bankwise.tui.themes import BANK_INK, BOLD, REVERSE, Ink, look
 from bankwise.tui.words import clip, driving, fuel_status, number, sentence, wrap
 
 _WIDE, _SIDE_FROM = 100, 110
-_SHORT_UNDER = 30
+_ROOMY_ROWS = 26
 _TEXT_HZ = 4.0
 _SOFT = look(Ink.SOFT)
 _BOLD = look(Ink.TEXT, attributes=BOLD)
@@ -23,10 +23,8 @@ _BOLD = look(Ink.TEXT, attributes=BOLD)
 
 def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
     """Draws instruments on top, lanes below, flags beside or under them."""
-    tall = canvas.height >= _SHORT_UNDER
-    y = 1 if tall else 0
-    draw_instruments(canvas.part(0, y, canvas.width, 5), shot, state)
-    y += 5 + tall
+    draw_instruments(canvas.part(0, 0, canvas.width, 5), shot, state)
+    y = 5 + (canvas.height >= _ROOMY_ROWS)
     lanes = chosen(shot, state.lanes)
     readout = 2 if state.view.cursor_s is not None else 0
     if canvas.width >= _SIDE_FROM:
@@ -52,8 +50,7 @@ def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
 
 def draw_instruments(area: Canvas, shot: Snapshot, state: Look) -> None:
     """Draws both banks' trims, their difference, engine speed and the small figures."""
-    view = state.view
-    at_s = view.cursor_s if view.cursor_s is not None else view.end_s
+    at_s = state.view.read_at(shot.now_s)
     if at_s is None:
         # Numbers that change more often than this cannot be read anyway.
         at_s = math.floor(shot.now_s * _TEXT_HZ) / _TEXT_HZ

@@ -19,6 +19,9 @@ _FLAG_KEYS = (
     Key(("v",), "show", "its lanes on the road test", Group.NOTE),
 )
 
+_TEXT = 3
+"""Panes of text are drawn in one frame of three: nobody reads faster."""
+
 PANES: dict[str, Pane] = {
     pane.id: pane
     for pane in (
@@ -31,13 +34,21 @@ PANES: dict[str, Pane] = {
             codes.act,
             codes.KEYS,
             frozenset(("evidence",)),
+            _TEXT,
         ),
         Pane(
             "flags", "Flags", flags.draw, flags.act, _FLAG_KEYS, frozenset(("causes",))
         ),
-        Pane("figures", "Figures", figures.draw, figures.act),
+        Pane("figures", "Figures", figures.draw, figures.act, every=_TEXT),
         Pane("review", "Review", review.draw),
-        Pane("sessions", "Sessions", sessions.draw, sessions.act, sessions.KEYS),
+        Pane(
+            "sessions",
+            "Sessions",
+            sessions.draw,
+            sessions.act,
+            sessions.KEYS,
+            every=_TEXT,
+        ),
     )
 }
 """Every situation by id."""

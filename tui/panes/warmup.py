@@ -31,13 +31,14 @@ def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
     view = state.view
     if not view.held:
         span = next((s for s in SPANS_S if s >= shot.now_s), SPANS_S[-1])
-        view = TimeView(max(span, 60.0))
+        view = TimeView(max(span, 60.0), max(span, 60.0))
     lanes = [LANES[name] for name in _LANES]
     if beside:
         area = canvas.part(width + 1, 1, canvas.width - width - 1, canvas.height - 1)
     else:
         area = canvas.part(0, rows, canvas.width, canvas.height - rows)
-    draw_stack(area, shot, replace(state, view=view, sweep=False), lanes)
+    own = replace(state, view=view, tall=frozenset(("coolant",)))
+    draw_stack(area, shot, own, lanes)
 
 
 def draw_milestones(area: Canvas, shot: Snapshot, big: bool) -> None:
