@@ -18,11 +18,18 @@ from bankwise.signals.places import EACH_SENSOR
 from bankwise.signals.sampling import switching
 from bankwise.signals.tracks import volts
 from bankwise.signals.view import TickView
-from bankwise.signals.windows import TICK_S, Growing, Indices
+from bankwise.signals.windows import TICK_S, Growing, Indices, reduce_windows
 
-LAST = 20
-"""Bounds are averaged over so many passes. Source: our choice, because a warm sensor
-gives them in half a minute."""
+LAST = 40
+"""Passes are averaged over the last so many. Source: our choice, because a warm sensor
+gives them within a minute."""
+
+LONGEST_S = 3.0
+"""What takes longer is a mixture that moved, not an edge. Source: our choice, because
+a sensor this slow would not switch at all."""
+
+SURE = 2.0
+"""Standard errors on each side of an average, about 95 %. Source: statistics."""
 
 MS = 1000.0
 
@@ -44,6 +51,7 @@ def _collect(see: TickView) -> None:
     # The first tick at or after a sample is the one that first sees it.
     tick = np.searchsorted(w.ends, at, side="right")
     judged = in_closed_loop(see)[tick] & (see["warm"] == 1)[tick]
+    judged &= (track["clean"][at] == 1) & (track["high_s"][at] <= LONGEST_S)
     at = at[judged]
     up = track["switched"][at] > 0
     for name, these in (("lr", at[up]), ("rl", at[~up])):
@@ -65,24 +73,68 @@ def _count(way: str) -> Function:
     return function
 
 
+def _sum(see: TickView, values: Floats, ends: Indices) -> tuple[Floats, Floats]:
+    """Sum and number of the last passes at each tick."""
+    starts = np.maximum(ends - LAST, 0)
+    n = (ends - starts).astype(np.float64)
+    return reduce_windows(np.add, values, starts, ends), n
+
+
+def _enough(see: TickView, ends: Indices, values: Floats) -> Floats:
+    found = ends >= see.limit("response_events_min")
+    return switching(see, np.where(found, MS * values, np.nan))
+
+
 def _bound(way: str, which: str) -> Function:
     def function(see: TickView) -> Floats:
         ends = _ends(see, way)
-        values = _memo(see, f"{way} {which}").values
-        least = int(see.limit("response_events_min"))
-        out = see.nothing()
-        for end in np.unique(ends):
-            if end >= least:
-                mean = float(np.mean(values[max(0, end - LAST) : end]))
-                out[ends == end] = MS * mean
-        return switching(see, out)
+        total, n = _sum(see, _memo(see, f"{way} {which}").values, ends)
+        return _enough(see, ends, total / np.maximum(n, 1.0))
 
     return function
 
 
-def _ratio(above: str, below: str) -> Function:
+def _middles(see: TickView, way: str) -> Floats:
+    return (_memo(see, f"{way} low").values + _memo(see, f"{way} high").values) / 2
+
+
+def _mean(way: str) -> Function:
+    """Mean of the middles of the bounds.
+
+    The poll knows nothing of the sensor, so a pass begins anywhere between two samples
+    and the middles err to both sides alike.
+    """
+
     def function(see: TickView) -> Floats:
-        over, under = see[above], see[below]
+        ends = _ends(see, way)
+        total, n = _sum(see, _middles(see, way), ends)
+        return _enough(see, ends, total / np.maximum(n, 1.0))
+
+    return function
+
+
+def _error(way: str) -> Function:
+    """Twice the standard error of that mean."""
+
+    def function(see: TickView) -> Floats:
+        ends = _ends(see, way)
+        middles = _middles(see, way)
+        total, n = _sum(see, middles, ends)
+        squares, _ = _sum(see, middles * middles, ends)
+        n = np.maximum(n, 2.0)
+        variance = np.maximum(squares - total * total / n, 0.0) / (n - 1.0)
+        return _enough(see, ends, SURE * np.sqrt(variance / n))
+
+    return function
+
+
+def _ratio(sign: float) -> Function:
+    """Bound on the ratio of the means: the least for −1, the most for +1."""
+
+    def function(see: TickView) -> Floats:
+        over = see["lr_mean_{s}_ms"] + sign * see["lr_error_{s}_ms"]
+        under = see["rl_mean_{s}_ms"] - sign * see["rl_error_{s}_ms"]
+        over = np.maximum(over, 0.0)
         safe = np.where(under > 0, under, 1.0)
         # A bound of zero below proves no upper limit of the ratio.
         none = np.where(over > 0, np.inf, np.nan)
@@ -128,6 +180,17 @@ ROWS: tuple[Derived, ...] = (
         for way, words in (("lr", "lean to rich"), ("rl", "rich to lean"))
         for which in ("low", "high")
     ),
+    *(
+        _row(
+            f"{way}_{what}_{{s}}_ms",
+            f"{words}, {'mean' if what == 'mean' else 'error of the mean'}",
+            "ms",
+            _mean(way) if what == "mean" else _error(way),
+            s.OURS + ", because bounds alone cannot compare two directions",
+        )
+        for way, words in (("lr", "lean to rich"), ("rl", "rich to lean"))
+        for what in ("mean", "error")
+    ),
     _row(
         "judged_response_{s}_ms",
         "lean to rich, fast enough to call it good",
@@ -141,7 +204,7 @@ ROWS: tuple[Derived, ...] = (
         "asymmetry_low_{s}",
         "lean-to-rich over rich-to-lean, at least",
         "",
-        _ratio("lr_low_{s}_ms", "rl_high_{s}_ms"),
+        _ratio(-1.0),
         s.SATURN_1999,
         2,
     ),
@@ -149,7 +212,7 @@ ROWS: tuple[Derived, ...] = (
         "asymmetry_high_{s}",
         "lean-to-rich over rich-to-lean, at most",
         "",
-        _ratio("lr_high_{s}_ms", "rl_low_{s}_ms"),
+        _ratio(1.0),
         s.SATURN_1999,
         2,
     ),

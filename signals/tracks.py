@@ -21,6 +21,10 @@ MIDDLE_V, HYSTERESIS_V = 0.450, 0.050
 """Where rich and lean part, and the margin of a crossing. Source: S1; the margin is
 our choice, because ten counts of a switching sensor are more than its noise."""
 
+NOISE_V = 0.02
+"""A pass that turns back by more than this is not one edge. Source: our choice: four
+counts of PID 14."""
+
 HOLE_S, HOLE_INTERVALS = 2.0, 3.0
 """A gap longer than both this and so many sample intervals is a hole.
 
@@ -110,7 +114,8 @@ def volts(column: Column, lo: int, hi: int, carry: Carry) -> Mapping[str, Floats
         above 450 mV on a straight line; `switched` +1 for lean to rich, −1 for rich to
         lean, else 0; `crossed` 1 for a crossing of 450 mV with hysteresis;
         `low_s`, `high_s` proven bounds on the time between the two thresholds, NaN
-        unless switched; `rich_run_s`, `lean_run_s` seconds on that side of 450 mV.
+        unless switched; `clean` whether that pass never turned back; `rich_run_s`,
+        `lean_run_s` seconds on that side of 450 mV.
     """
     broken = holes(column, lo, hi)
     t, v, d = column.t[lo:hi], column.v[lo:hi], column.d[lo:hi]
@@ -142,6 +147,10 @@ def volts(column: Column, lo: int, hi: int, carry: Carry) -> Mapping[str, Floats
     low = column.t[last] - column.t[first] - (column.d[last] + column.d[first]) / 2
     high = t - column.t[start] + (d + column.d[start]) / 2
     passed = switched != 0
+    clean = np.where(passed, 0.0, np.nan)
+    for k in np.flatnonzero(passed):
+        steps = np.diff(column.v[start[k] : lo + k + 1]) * side[k]
+        clean[k] = float(steps.min() >= -NOISE_V)
     low = np.where(passed, np.maximum(low, 0.0), np.nan)
     high = np.where(passed, high, np.nan)
 
@@ -168,6 +177,7 @@ def volts(column: Column, lo: int, hi: int, carry: Carry) -> Mapping[str, Floats
         "rich_s": span * share,
         "switched": switched,
         "crossed": crossed,
+        "clean": clean,
         "low_s": low,
         "high_s": high,
         "rich_run_s": np.where(rich_from >= 0, t - rich_from, 0.0),

@@ -64,10 +64,9 @@ def _session(seed: int) -> tuple[Series, bool]:
         if wide and sensor.endswith("s1"):
             series[f"lambda_{sensor}"] = t, 1 + (volts - 0.45) / 10
         else:
-            steps: Floats = np.round(volts / 0.005) * 0.005
-            series[f"o2_{sensor}_v"] = t, steps
+            series[f"o2_{sensor}_v"] = t, np.floor(volts * 200) / 200
     t = times(0.2)
-    coolant: Floats = np.round(np.minimum(20 + t, 90.0))
+    coolant = np.floor(np.minimum(20 + t, 90.0))
     series["ect_c"] = t, coolant
     low = (t > 110) & (t < 125)
     series["module_v"] = t, np.where(low, 10.5, 14.0).astype(np.float64)

@@ -139,7 +139,7 @@ def test_response_bounds_hold_the_true_time(drive: Build) -> None:
     """A ramp of 200 ms between the thresholds lies inside the proven bounds."""
 
     def ramp(t: Floats) -> Floats:
-        phase = t % 2.0
+        phase = t % 2.037  # no multiple of the sample interval
         up = np.clip(0.1 + phase * 1.5, 0.1, 0.8)
         down = np.clip(0.8 - (phase - 1.0) * 3.0, 0.1, 0.8)
         return np.where(phase < 1.0, up, down)
