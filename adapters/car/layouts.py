@@ -9,6 +9,12 @@ from bankwise.adapters.car.evidence import Evidence, Monitor, TestResult
 BLOCK = 0x20
 """Numbers that one support bitmap covers."""
 
+_SIGNED_FROM = 0x80
+"""Scalings from here on are signed. Source: from memory of SAE J1979."""
+
+_LOWEST = 0x80
+"""Component bit of a lowest limit, before CAN. Source: from memory of SAE J1979."""
+
 
 def bitmap(number: int, supported: Set[int]) -> bytes:
     """Which of the next 32 numbers are supported; empty when none and number > 0.
@@ -41,6 +47,24 @@ def result_bytes(row: TestResult) -> bytes:
     words = (row.value, row.low, row.high)
     head = bytes((row.monitor, row.test, row.scaling))
     return head + b"".join((word & 0xFFFF).to_bytes(2, "big") for word in words)
+
+
+def older_results(row: TestResult) -> list[bytes]:
+    """One test result as service 06 sends it before CAN: a message for each limit.
+
+    Test id, component with the limit's side in its top bit (set: lowest), value, limit.
+    The ids were the maker's own then; ours are those of CAN. Source: from memory of
+    SAE J1979.
+    """
+    signed = row.scaling >= _SIGNED_FROM
+    least, most = (-0x8000, 0x7FFF) if signed else (0, 0xFFFF)
+    sides = [(_LOWEST, row.low)] * (row.low != least)
+    sides += [(0, row.high)] * (row.high != most or not sides)
+    return [
+        bytes((row.monitor, row.test & 0x7F | side))
+        + b"".join((word & 0xFFFF).to_bytes(2, "big") for word in (row.value, limit))
+        for side, limit in sides
+    ]
 
 
 def monitor_status(evidence: Evidence, *, this_drive: bool) -> bytes:

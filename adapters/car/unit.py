@@ -25,6 +25,7 @@ from bankwise.adapters.car.layouts import (
     bitmap,
     code_bytes,
     monitor_status,
+    older_results,
     result_bytes,
 )
 from bankwise.adapters.pids import PIDS, Field, Layout, Pid, encode, signal_name
@@ -305,16 +306,19 @@ class ControlUnit:
     # Service 06
 
     def _tests(self, data: bytes) -> list[bytes] | int:
-        if not self._can or len(data) != 1:
+        if len(data) != 1:
             return REFUSED_PART
         results = self._evidence.tests
         number = data[0]
         if number % BLOCK == 0:
             found = bitmap(number, {row.monitor for row in results})
-            return [b"\x46" + data + found] if found else REFUSED_RANGE
+            filler = b"" if self._can else b"\xff"
+            return [b"\x46" + data + filler + found] if found else REFUSED_RANGE
         rows = [row for row in results if row.monitor == number]
         if not rows:
             return REFUSED_RANGE
+        if not self._can:
+            return [b"\x46" + piece for row in rows for piece in older_results(row)]
         return [b"\x46" + b"".join(result_bytes(row) for row in rows)]
 
     # Service 09

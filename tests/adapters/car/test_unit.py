@@ -180,6 +180,20 @@ def test_test_results_are_laid_out_as_published(car: Any) -> None:
     assert ask(unit, "0602") == ""
 
 
+def test_test_results_before_can_have_one_limit_a_frame(car: Any) -> None:
+    """A bitmap after a filler byte; lowest and highest limit in frames of their own."""
+    rows = (
+        TestResult(0x01, 0x05, 0x10, 0x48, 0, 0x64),
+        TestResult(0x02, 0x07, 0x0B, 0x60, 0x20, 0x1C2),
+    )
+    unit = with_memory(car, Fixed(tests=rows), can=False)
+    assert ask(unit, "0600") == "4600ffc0000000"
+    assert ask(unit, "0601") == "46010500480064"
+    frames = [reply.payload.hex() for reply in unit.replies(b"\x06\x02")]
+    assert frames == ["46028700600020", "460207006001c2"]
+    assert ask(unit, "0603") == ""
+
+
 def test_vehicle_information_on_can_counts_its_items(car: Any) -> None:
     """VIN, calibration ids of sixteen characters, numbers of four bytes, a name."""
     names = UnitNames(VIN, ("ABC", "DEF"), (0x1234ABCD, 1), "ECM-EngineControl")

@@ -7,11 +7,17 @@ from typing import Any
 import pytest
 
 from bankwise.adapters.car.dialect import SimulatedAdapter
+from bankwise.adapters.car.model import Car
 from bankwise.adapters.car.spec import CarSpec
 from bankwise.adapters.car.stories import STORIES
 from bankwise.adapters.car.wiring import plug_in, units_of
 
 STORY = STORIES["demo"]
+
+
+def a_car() -> Car:
+    """The story's car, healthy and without a past, which would have to be driven."""
+    return Car(STORY.spec, (), STORY.drive, STORY.seed, 70.0)
 
 
 class Talk:
@@ -34,7 +40,7 @@ class Talk:
 
 def talk(**options: Any) -> Talk:
     """An adapter on the demonstration car, set up for bare hexadecimal."""
-    car = STORY.car()
+    car = a_car()
     ask = Talk(plug_in(car, STORY.spec, **options))
     for text in ("ATE0", f"ATTP{STORY.spec.protocol}", "ATS0", "ATH1"):
         ask(text)
@@ -42,9 +48,9 @@ def talk(**options: Any) -> Talk:
 
 
 def test_the_same_seed_gives_the_same_bytes() -> None:
-    """Two cars of one story answer alike to the last byte, a minute long."""
+    """Two cars of one story answer alike to the last byte, twenty seconds long."""
     first, second = talk(), talk()
-    while first.t < 60:
+    while first.t < 20:
         assert first("01060C0D0514183") == second("01060C0D0514183")
         assert first.t == second.t
 
@@ -76,12 +82,12 @@ def test_the_newer_services_need_can() -> None:
     """A K-line car of 2027 is refused."""
     spec = CarSpec(STORY.spec.identity, protocol="3")
     with pytest.raises(ValueError, match="needs CAN"):
-        units_of(STORY.car(), spec, uds=True)
+        units_of(a_car(), spec, uds=True)
 
 
 def test_the_units_memory_is_the_cars() -> None:
     """What the car's monitors hold is what service 03 gives."""
-    car = STORY.car()
+    car = a_car()
     ask = Talk(plug_in(car, STORY.spec))
     for text in ("ATE0", f"ATTP{STORY.spec.protocol}", "ATS0"):
         ask(text)
