@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Final, Protocol
 
+from bankwise.adapters import ble, can_link
 from bankwise.adapters.adapter import Adapter
 from bankwise.adapters.errors import LinkError, NoAdapter
 from bankwise.adapters.link import BAUDS, Link, PortLink
@@ -78,7 +79,8 @@ def opener(
     """A way to open `url` again and again; a speed that was found is kept.
 
     Args:
-        url: a serial port or any URL that pyserial knows.
+        url: a serial port, any URL that pyserial knows, `ble://ADDRESS` or
+            `can://INTERFACE/CHANNEL?bitrate=500000`.
         baud: the speed, or None to find it.
         tell: told in plain words what is tried.
         cancelled: True ends the search.
@@ -89,6 +91,10 @@ def opener(
 
     def open_link() -> Link:
         nonlocal known
+        if url.startswith(ble.SCHEME):
+            return ble.BleLink(url)
+        if url.startswith(can_link.SCHEME):
+            return can_link.CanLink(can_link.open_bus(url), url)
         link = PortLink(url, known or bauds[0])
         if known is None and link.baud is not None:
             try:
