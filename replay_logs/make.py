@@ -37,6 +37,8 @@ SHIPPED = (
     "weak-fuel-supply",
     "thermostat-open",
     "worn-catalyst",
+    "bank-breathes-less-by-pressure",
+    "leaking-injector",
 )
 """The stories that are shipped as sessions, in the order they are listed."""
 

@@ -36,15 +36,16 @@ def record(
     """Record a drive without a screen; Ctrl-C ends it in good order."""
     import sys
 
+    from bankwise.adapters.adapter_notes import Notes
     from bankwise.adapters.live import Live
+    from bankwise.adapters.ports import only_port
     from bankwise.tui.errors import CommandError
     from bankwise.tui.places import file_to_write
-    from bankwise.tui.ports import only_adapter
     from bankwise.tui.recording import record_until
 
-    url = port or only_adapter()
+    url = port or only_port()
     path = file_to_write(output, sessions, "drive")
-    source = Live(url, path, clock_rate=faster, baud=baud, note=note)
+    source = Live(url, path, clock_rate=faster, baud=baud, note=note, notes=Notes())
     tally = record_until(source, seconds, sys.stderr, patient=wait)
     if source.recording.error is not None:
         raise CommandError(f"{path}: recording stopped: {source.recording.error}")

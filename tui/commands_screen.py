@@ -54,13 +54,13 @@ def drive(
     sessions: Folder = None,
 ) -> None:
     """Watch a car live, recorded from the first byte."""
+    from bankwise.adapters.ports import only_port
     from bankwise.tui.app import run_app
     from bankwise.tui.openings import open_adapter
     from bankwise.tui.places import file_to_write, sessions_folder
-    from bankwise.tui.ports import only_adapter
 
     folder = sessions_folder(sessions)
-    url = port or only_adapter()
+    url = port or only_port()
     path = file_to_write(output, folder, "drive")
     source = open_adapter(url, folder, note=note, baud=baud, path=path)
     raise typer.Exit(run_app(source, sessions_dir=folder))

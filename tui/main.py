@@ -16,9 +16,8 @@ from bankwise.adapters.errors import AdapterError
 from bankwise.tui import (
     commands_car,
     commands_check,
-    commands_codes,
-    commands_compare,
     commands_live,
+    commands_ports,
     commands_screen,
     commands_sessions,
 )
@@ -38,9 +37,8 @@ for module in (
     commands_screen,
     commands_live,
     commands_check,
-    commands_codes,
-    commands_compare,
     commands_sessions,
+    commands_ports,
     commands_car,
 ):
     app.add_typer(module.app)
