@@ -85,8 +85,10 @@ def _displacement(see: TickView) -> Floats:
     if given is not None:
         return np.full(see.size, given)
     load = see["abs_load_pct"]
-    litres = see["grams_per_cycle"] / (STANDARD_DENSITY_GPL * load / 100.0)
-    good = (load >= LEAST_LOAD_PCT) & (see["running"] == 1) & (see["steady"] == 1)
+    loaded = load >= LEAST_LOAD_PCT
+    share = np.where(loaded, load, 100.0) / 100.0
+    litres = see["grams_per_cycle"] / (STANDARD_DENSITY_GPL * share)
+    good = loaded & (see["running"] == 1) & (see["steady"] == 1)
     memo = see.memo("litres")
     return last_kept(memo, keep(memo, litres, good & ~np.isnan(litres)), 60, 10)
 
