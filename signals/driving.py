@@ -359,14 +359,8 @@ def _mixed(see: TickView) -> Floats:
 
 
 def _silent(see: TickView) -> Floats:
-    newest = np.full(see.size, -np.inf)
-    for column in see.columns.signals.values():
-        if len(column):
-            at = np.searchsorted(column.t, see.ticks, side="right") - 1
-            newest = np.maximum(
-                newest, np.where(at >= 0, column.t[np.maximum(at, 0)], -np.inf)
-            )
-    return np.where(newest > -np.inf, see.ticks - newest, np.nan)
+    heard = see.frame.heard
+    return np.where(heard > -np.inf, see.ticks - heard, np.nan)
 
 
 _RPM = ("rpm",)

@@ -62,6 +62,8 @@ class Frame:
         self._views: dict[Place, TickView] = {}
         self._lo = self._hi = 0
         self._ticks = np.empty(0)
+        self.heard = np.empty(0)
+        """When any value was last measured, at each of the newest ticks."""
 
     # What anyone may read.
 
@@ -114,9 +116,11 @@ class Frame:
         appeared, self._measured = measured > self._measured, measured
         if appeared:
             self._first = {n: t for n, t in self._first.items() if t < np.inf}
+        self.heard = np.full(len(self._ticks), -np.inf)
         for name, column in columns.signals.items():
             if len(column) and column.t[0] <= last:
-                self._cells[self._row(name), self._lo : hi] = self._newest(name, column)
+                row = self._row(name)
+                self._cells[row, self._lo : hi] = self._newest(name, column)
         if appeared or self._soon:
             self._awaken(last)
         for row, entry in self._alive:
@@ -215,12 +219,15 @@ class Frame:
         row = self._rows.get(name)
         if row is None:
             row = self._rows[name] = len(self._rows)
-            rows, room = self._cells.shape
-            if row == rows:
-                taller = np.full((rows + rows // 2, room), np.nan)
-                taller[:rows] = self._cells
-                self._cells = taller
+            self._reserve(row + 1)
         return row
+
+    def _reserve(self, needed: int) -> None:
+        rows, room = self._cells.shape
+        if needed > rows:
+            taller = np.full((max(needed, rows + rows // 4), room), np.nan)
+            taller[:rows] = self._cells
+            self._cells = taller
 
     def _awaken(self, last: float) -> None:
         """Takes up the derived signals whose first input was measured by now."""
@@ -231,6 +238,7 @@ class Frame:
         if not names:
             return
         alive = {entry.name for _, entry in self._alive} | names
+        self._reserve(len(self._rows) + len(names))
         # Always in the order of the table, whenever they were taken up.
         self._alive = [(self._row(n), e) for n, e in DERIVED.items() if n in alive]
 
@@ -243,6 +251,8 @@ class Frame:
         interval = (t[last] - t[back]) / spans
         signal = SIGNALS.get(name)
         floor = AGE_LIMIT_S[signal.pace if signal else Pace.MEDIUM]
+        heard = np.where(ends > 0, t[last], -np.inf)
+        self.heard = np.maximum(self.heard, heard)
         fresh = (self._ticks - t[last] <= np.maximum(2.0 * interval, floor)) & (
             ends > 0
         )
