@@ -16,7 +16,9 @@ from bankwise.adapters.errors import AdapterError
 from bankwise.tui import (
     commands_car,
     commands_check,
+    commands_files,
     commands_live,
+    commands_report,
     commands_ports,
     commands_screen,
     commands_sessions,
@@ -38,6 +40,7 @@ for module in (
     commands_live,
     commands_check,
     commands_sessions,
+    commands_files,
     commands_ports,
     commands_car,
 ):

@@ -27,7 +27,12 @@ class Bench:
 
     def environment(self) -> dict[str, str]:
         """The environment of every command."""
-        return {**os.environ, "BANKWISE_SESSIONS": str(self.folder)}
+        return {
+            **os.environ,
+            "BANKWISE_SESSIONS": str(self.folder),
+            "XDG_DATA_HOME": str(self.folder / "data"),
+            "XDG_CONFIG_HOME": str(self.folder / "config"),
+        }
 
     def run(self, *arguments: str) -> subprocess.CompletedProcess[str]:
         """Runs a command to its end, without a terminal."""
