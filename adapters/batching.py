@@ -23,6 +23,9 @@ FAILURES: Final = 3
 """Failures in a row that take a rung down. Source: ADAPTER.md 8, a proposal."""
 RETRY_S: Final = 60.0
 """After this the next rung up is tried again. Source: ADAPTER.md 8, a proposal."""
+ABSENT_AFTER: Final = 5
+"""Answers without a unit while others spoke, then it is not waited for. Our choice."""
+_PWM: Final = "1"
 PENDING: Final = 0x78
 BUSY: Final = 0x21
 
@@ -81,7 +84,9 @@ class Batching:
             rung: where to begin, as an earlier probe found.
             digit: False when the adapter is known not to take the frame digit.
         """
-        self._units = units
+        self._all_units = units
+        self._units = dict(units)
+        self._missed: dict[str, int] = {}
         self._protocol = protocol
         self._can = can
         self._way = way
@@ -96,6 +101,7 @@ class Batching:
         self._trusted = False
         self._digit_off_until = 0.0
         self._digit_faults = 0
+        self._last_silent: tuple[int, bool] | None = None
 
     def fits(self, pids: tuple[int, ...]) -> bool:
         """Whether these PIDs may go into one request on the present rung."""
@@ -111,10 +117,10 @@ class Batching:
         """The frame digit for a request, or None when it is better left out."""
         if not self.digit_known or now < self._digit_off_until:
             return None
-        # Elsewhere than on CAN too small a digit leaves answers unacknowledged, so
-        # there each PID is seen once without it.
-        known = self._trusted if self._can else frozenset(pids) in self._verified
-        if not known:
+        # On J1850 PWM too small a digit leaves answers unacknowledged and makes units
+        # send again, so there each PID is seen once without it.
+        harmful = self._protocol == _PWM
+        if not (frozenset(pids) in self._verified if harmful else self._trusted):
             return None
         return expected_digit(pids, self._units, can=self._can, way=self._way)
 
@@ -140,9 +146,12 @@ class Batching:
             self._demote(now)
             return Judged()
         if not asked.ok:
-            silent = trouble is not None and trouble.reaction is Reaction.SILENT
-            self._failed(pids, now, digit_used=digit_used)
-            return Judged(silent=silent or not asked.reply.lines)
+            if trouble is not None and trouble.reaction is Reaction.REJECT:
+                self._failed(pids, now, digit_used=digit_used)
+                return Judged()
+            # Silence alone says nothing about this request: see `vehicle_is_there`.
+            self._last_silent = len(pids), digit_used
+            return Judged(silent=True)
         complete, values, refused = self._read(pids, asked)
         if complete == frozenset(pids):
             self._succeeded(pids, asked, now, digit_used=digit_used)
@@ -155,6 +164,21 @@ class Batching:
         self.mismatches += 1
         self._failed(pids, now, digit_used=digit_used)
         return Judged(complete, values, refused=refused)
+
+    def vehicle_is_there(self, now: float) -> None:
+        """Learns that the vehicle answers, though several requests got nothing.
+
+        So it was their form: the digit is left out, or less is asked at a time.
+        """
+        if self._last_silent is None:
+            return
+        count, digit_used = self._last_silent
+        self._last_silent = None
+        if digit_used:
+            self._distrust()
+            self._digit_off_until = now + RETRY_S
+        elif count > 1:
+            self._demote(now)
 
     def _read(
         self, pids: tuple[int, ...], asked: Asked
@@ -169,6 +193,7 @@ class Batching:
                 pieces = walk(answer.payload, request)
                 if pieces is not None:
                     by_unit[answer.ecu] = frozenset(piece.pid for piece in pieces)
+        self._notice(pids, frozenset(by_unit))
         values = sum(len(found) for found in by_unit.values())
         complete = frozenset(
             pid
@@ -181,6 +206,17 @@ class Batching:
             )
         )
         return complete, values, tuple(refused)
+
+    def _notice(self, pids: tuple[int, ...], spoke: frozenset[str]) -> None:
+        """A unit that stays silent while others answer is no longer waited for."""
+        for unit, supported in self._all_units.items():
+            if unit in spoke:
+                self._missed[unit] = 0
+                self._units[unit] = supported
+            elif spoke and any(pid in supported for pid in pids):
+                self._missed[unit] = self._missed.get(unit, 0) + 1
+                if self._missed[unit] >= ABSENT_AFTER:
+                    self._units.pop(unit, None)
 
     def _succeeded(
         self, pids: tuple[int, ...], asked: Asked, now: float, *, digit_used: bool

@@ -323,7 +323,11 @@ class PollCycle:
             records = self._kept(asked.exchange)
             if self._vehicle_answers(asked):
                 yield records
-                return self.state is LinkState.UP or (yield from self._again())
+                if self.state is not LinkState.UP:
+                    return (yield from self._again())
+                if self.batching is not None:
+                    self.batching.vehicle_is_there(self.now())
+                return True
             trouble = asked.reply.trouble
             told = trouble is not None and trouble.reaction is Reaction.BUS_FAULT
             yield records + self.lost(trouble.text if trouble and told else _IGNITION)
