@@ -179,17 +179,28 @@ def _flat_at(see: TickView, which: str, least: float) -> tuple[Bools, Bools]:
     )
 
 
+def _asks_on(see: TickView) -> tuple[Bools, Bools]:
+    """Where short-term has asked for more, or for less, for 10 s and does not let up."""
+    short = see.back("stft_{b}_pct", MEDIAN_TICKS)
+    now, then = short[MEDIAN_TICKS - 1 :], short[: see.size]
+    lowest = rolling(np.fmin, short, MEDIAN_TICKS)
+    highest = rolling(np.fmax, short, MEDIAN_TICKS)
+    more = (lowest >= LIMIT_ASKING_PCT) & (now >= then - COUNT_PCT)
+    less = (highest <= -LIMIT_ASKING_PCT) & (now <= then + COUNT_PCT)
+    return more, less
+
+
 def _limit_side(see: TickView) -> Floats:
     short_high, short_low = _flat_at(see, "stft", LIMIT_SHORT_PCT)
     long_high, long_low = _flat_at(see, "ltft", LIMIT_LONG_PCT)
-    asking = rolling_median(see.back("stft_{b}_pct", MEDIAN_TICKS), MEDIAN_TICKS, HALF)
+    up, down = _asks_on(see)
     # A wide-band bank at rest on its target stands still as well: it must be off it.
     command = np.where(np.isnan(see["lambda_cmd"]), 1.0, see["lambda_cmd"])
     error = see["lambda_{front}"] / command - 1.0
     wide = ~np.isnan(error)
     lean, rich = error > WIDE_UNMET_LAMBDA, error < -WIDE_UNMET_LAMBDA
-    high = (short_high & (~wide | lean)) | (long_high & (asking >= LIMIT_ASKING_PCT))
-    low = (short_low & (~wide | rich)) | (long_low & (asking <= -LIMIT_ASKING_PCT))
+    high = (short_high & (~wide | lean)) | (long_high & up)
+    low = (short_low & (~wide | rich)) | (long_low & down)
     side = yes(high) - yes(low)
     return np.where(see.known("stft_{b}_pct"), side, np.nan)
 

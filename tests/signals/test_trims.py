@@ -73,6 +73,16 @@ def test_a_settled_long_term_trim_is_not_at_its_limit(drive: Build) -> None:
     assert np.isnan(frame["at_limit_b1_s"]).all()
 
 
+def test_a_long_term_trim_at_its_end_counts_while_short_term_asks(
+    drive: Build,
+) -> None:
+    """Long-term stands at +25: pegged while short-term stays up, not while it falls."""
+    asking = drive(40, **_LOOP, ltft_b1_pct=25.0, stft_b1_pct=8.0)
+    falling = drive(40, **_LOOP, ltft_b1_pct=25.0, stft_b1_pct=lambda t: 30.0 - 0.6 * t)
+    assert asking["limit_side_b1"][-1] == 1
+    assert np.nansum(falling["limit_side_b1"]) == 0
+
+
 def test_a_wide_band_bank_on_target_is_not_at_its_limit(drive: Build) -> None:
     """A correction that holds λ at its command stands still without being pegged."""
     on = drive(60, **_LOOP, stft_b1_pct=12.0, lambda_b1s1=1.0, lambda_cmd=1.0)
