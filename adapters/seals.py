@@ -95,6 +95,23 @@ def seal_line(record: SealRecord) -> bytes:
     return _ENCODER.encode(record) + b"\n"
 
 
+def chain_of(data: bytes) -> Chain:
+    """The chain as it stands at the end of a session's plain bytes, to go on with."""
+    chain = Chain()
+    for line in _lines(data):
+        seal = _as_seal(line) if line.endswith(b"\n") else None
+        if seal is None:
+            chain.add(line)
+            continue
+        try:
+            digest = bytes.fromhex(seal.sha256)
+        except ValueError:
+            chain.add(line)
+        else:
+            chain = Chain(digest, chain.n + 1)
+    return chain
+
+
 class State(Enum):
     """What the seals of a file say."""
 

@@ -22,6 +22,7 @@ from bankwise.adapters.errors import SessionError
 from bankwise.adapters.packed import is_packed, load
 from bankwise.adapters.records import EndRecord, Exchange, Header, Other, Record
 from bankwise.adapters.seals import SEAL_EVERY_S, Chain
+from bankwise.adapters.session_additions import with_additions
 from bankwise.adapters.session_lines import LineReader, parse_header
 
 _ENCODER = msgspec.json.Encoder()
@@ -229,6 +230,7 @@ def parse_session(data: bytes, name: str) -> Session:
         lines = "1 line is" if reader.dropped == 1 else f"{reader.dropped} lines are"
         warnings.append(f"{lines} no records and were skipped")
     warnings.extend(reader.warnings())
+    header = with_additions(header, records)
     return Session(header, records, reader.dropped + dropped, tuple(warnings))
 
 

@@ -1,0 +1,283 @@
+"""The library of saved sessions: what each one is, found again in a moment.
+
+The files are the truth. The index beside them is a cache in SQLite that is brought up
+to date from the files, and made anew when it is damaged, of another version, or gone.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import itertools
+import json
+import sqlite3
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any, Final
+
+from bankwise.adapters.analysis import analyse
+from bankwise.adapters.errors import SessionError
+from bankwise.adapters.records import Exchange, MarkRecord
+from bankwise.adapters.session_additions import NOTE_TAG, VEHICLE_TAG, notes
+from bankwise.adapters.session_file import read_session
+from bankwise.signals.severity import Severity
+
+INDEX_NAME: Final = ".index.sqlite3"
+SUFFIXES: Final = (".jsonl", ".jsonl.gz")
+_LAYOUT: Final = 1
+"""Version of the index's own layout."""
+
+_COLUMNS: Final = (
+    "name", "size", "mtime_ns", "id", "started", "seconds", "exchanges", "vin",
+    "car", "note", "notes", "flags", "codes", "marks", "error",
+)  # fmt: skip
+_LISTS: Final = frozenset({"notes", "flags", "codes", "marks"})
+
+
+@dataclass(frozen=True, slots=True)
+class Flagged:
+    """A flag of a session: its id, what it is about, and how severe it is."""
+
+    id: str
+    about: str
+    severity: str
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One saved session.
+
+    Attributes:
+        path: its file.
+        size: of the file. Unit: bytes.
+        id, started: as its header says; RFC 3339.
+        seconds: length of the drive. Unit: seconds.
+        exchanges: requests in it.
+        vin, car, note: what is known of the car.
+        notes: added by a person afterwards.
+        flags: that rose, most severe first.
+        codes: trouble codes read during the drive.
+        marks: remarks made during the drive.
+        error: why it cannot be read; empty when it can.
+    """
+
+    path: Path
+    size: int = 0
+    id: str = ""
+    started: str = ""
+    seconds: float = 0.0
+    exchanges: int = 0
+    vin: str = ""
+    car: str = ""
+    note: str = ""
+    notes: tuple[str, ...] = ()
+    flags: tuple[Flagged, ...] = ()
+    codes: tuple[str, ...] = ()
+    marks: tuple[str, ...] = ()
+    error: str = ""
+
+    @property
+    def packed(self) -> bool:
+        """Whether its file is packed."""
+        return self.path.suffix == ".gz"
+
+    @property
+    def faulty(self) -> bool:
+        """Whether a flag asks to act, or a code was read."""
+        wanted = {Severity.ACT.value, Severity.STOP.value}
+        return bool(self.codes) or any(flag.severity in wanted for flag in self.flags)
+
+    def matches(self, words: Sequence[str]) -> bool:
+        """Whether every word occurs somewhere in what is known of it."""
+        flags = (f"{flag.id} {flag.about} {flag.severity}" for flag in self.flags)
+        parts = (self.path.name, self.started, self.vin, self.car, self.note)
+        told = (*parts, *self.notes, *flags, *self.codes, *self.marks, self.error)
+        text = "\n".join(told).casefold()
+        return all(word.casefold() in text for word in words)
+
+
+def describe(path: Path) -> Entry:
+    """Reads and judges one session; a file that cannot be read says why."""
+    try:
+        size = path.stat().st_size
+        session = read_session(path)
+    except SessionError as error:
+        return Entry(path, error=str(error).removeprefix(f"{path}").lstrip(": "))
+    except OSError as error:
+        return Entry(path, error=error.strerror or str(error))
+    analysis = analyse(session)
+    columns = analysis.columns
+    vehicle = session.header.vehicle
+    ranked = sorted(analysis.engine.flags, key=lambda flag: -flag.severity.rank)
+    return Entry(
+        path,
+        size,
+        session.header.id,
+        session.header.started,
+        round(columns.end_s, 1),
+        sum(type(record) is Exchange for record in session.records),
+        columns.vehicle.vin or "",
+        str(vehicle.get("name") or ""),
+        columns.vehicle.note or "",
+        tuple(notes(session.records)),
+        tuple(Flagged(f.id, f.about, f.severity.value) for f in ranked),
+        tuple(dict.fromkeys(code for read in columns.codes for code in read.codes)),
+        tuple(
+            record.text
+            for record in session.records
+            if isinstance(record, MarkRecord) and not _added(record)
+        ),
+    )
+
+
+def _added(mark: MarkRecord) -> bool:
+    return mark.tag is not None and (
+        mark.tag == NOTE_TAG or mark.tag.startswith(VEHICLE_TAG)
+    )
+
+
+class Library:
+    """The sessions of one folder.
+
+    Args:
+        folder: where sessions are saved; it need not exist yet.
+        index: the index file; beside the sessions by default.
+    """
+
+    def __init__(self, folder: Path, index: Path | None = None) -> None:
+        self.folder = folder
+        self._index = index or folder / INDEX_NAME
+        self._base = self._opened()
+
+    def close(self) -> None:
+        """Lets go of the index."""
+        self._base.close()
+
+    def refresh(self, tell: Callable[[int, int], None] = lambda _d, _n: None) -> int:
+        """Brings the index up to date with the files; returns how many were read.
+
+        Args:
+            tell: called with how many of how many files are done.
+        """
+        files = {path.name: path for path in self._files()}
+        known = {
+            name: (size, mtime)
+            for name, size, mtime in self._base.execute(
+                "SELECT name, size, mtime_ns FROM sessions"
+            )
+        }
+        stale = []
+        for name, path in files.items():
+            with contextlib.suppress(OSError):
+                state = path.stat()
+                if known.get(name) != (state.st_size, state.st_mtime_ns):
+                    stale.append((path, state.st_size, state.st_mtime_ns))
+        with self._base:
+            for name in known.keys() - files.keys():
+                self._base.execute("DELETE FROM sessions WHERE name = ?", (name,))
+        for done, (path, size, mtime_ns) in enumerate(stale):
+            tell(done, len(stale))
+            with self._base:
+                self._keep(describe(path), size, mtime_ns)
+        if stale:
+            tell(len(stale), len(stale))
+        return len(stale)
+
+    def entries(self, search: str = "") -> list[Entry]:
+        """Sessions that hold all words of a search, newest first."""
+        rows = self._base.execute(
+            f"SELECT {', '.join(_COLUMNS)} FROM sessions "
+            "ORDER BY started DESC, mtime_ns DESC, name"
+        )
+        words = search.split()
+        found = (self._entry(dict(zip(_COLUMNS, row, strict=True))) for row in rows)
+        return [entry for entry in found if entry.matches(words)]
+
+    def pairs(self) -> list[tuple[Entry, Entry]]:
+        """Before and after: a faulty drive and the same car's next one, newest first.
+
+        Cars are told apart by their VIN; sessions without one make no pair.
+        """
+        by_car: dict[str, list[Entry]] = {}
+        for entry in reversed(self.entries()):
+            if entry.vin and not entry.error:
+                by_car.setdefault(entry.vin, []).append(entry)
+        found = [
+            (before, after)
+            for drives in by_car.values()
+            for before, after in itertools.pairwise(drives)
+            if before.faulty
+        ]
+        return sorted(found, key=lambda pair: pair[1].started, reverse=True)
+
+    def _files(self) -> Iterator[Path]:
+        try:
+            for path in sorted(self.folder.iterdir()):
+                if path.name.endswith(SUFFIXES) and path.is_file():
+                    yield path
+        except OSError:
+            return
+
+    def _keep(self, entry: Entry, size: int, mtime_ns: int) -> None:
+        row: dict[str, Any] = {
+            "name": entry.path.name,
+            "size": size,
+            "mtime_ns": mtime_ns,
+        }
+        for name in _COLUMNS[3:]:
+            value = getattr(entry, name)
+            row[name] = json.dumps(_plain(value)) if name in _LISTS else value
+        marks = ", ".join("?" * len(_COLUMNS))
+        self._base.execute(
+            f"INSERT OR REPLACE INTO sessions ({', '.join(_COLUMNS)}) VALUES ({marks})",
+            [row[name] for name in _COLUMNS],
+        )
+
+    def _entry(self, row: dict[str, Any]) -> Entry:
+        path = self.folder / row.pop("name")
+        row.pop("mtime_ns")
+        lists = {name: tuple(json.loads(row[name])) for name in _LISTS}
+        flags = tuple(Flagged(*flag) for flag in lists.pop("flags"))
+        return Entry(path, **{**row, **lists, "flags": flags})
+
+    def _opened(self) -> sqlite3.Connection:
+        """The index, made anew when it is not usable; in memory as a last resort."""
+        with contextlib.suppress(OSError):
+            self.folder.mkdir(parents=True, exist_ok=True)
+        for place in (self._index, self._index, None):
+            try:
+                return _connected(":memory:" if place is None else str(place))
+            except sqlite3.DatabaseError:
+                with contextlib.suppress(OSError):
+                    self._index.unlink()
+        raise AssertionError("an index in memory can always be made")
+
+
+def _plain(values: Sequence[Any]) -> list[Any]:
+    return [
+        [v.id, v.about, v.severity] if isinstance(v, Flagged) else v for v in values
+    ]
+
+
+def _connected(place: str) -> sqlite3.Connection:
+    """An index of this program's version, empty when it was of another one."""
+    base = sqlite3.connect(place)
+    try:
+        wanted = f"{_LAYOUT} {version('bankwise')}"
+        with base:
+            base.execute("CREATE TABLE IF NOT EXISTS about (version TEXT)")
+            found = base.execute("SELECT version FROM about").fetchone()
+            if found != (wanted,):
+                base.execute("DELETE FROM about")
+                base.execute("INSERT INTO about VALUES (?)", (wanted,))
+                base.execute("DROP TABLE IF EXISTS sessions")
+            base.execute(
+                f"CREATE TABLE IF NOT EXISTS sessions ({', '.join(_COLUMNS)}, "
+                "PRIMARY KEY (name))"
+            )
+            base.execute("SELECT count(*) FROM sessions").fetchone()
+    except sqlite3.DatabaseError:
+        base.close()
+        raise
+    return base
