@@ -23,11 +23,11 @@ def _visit(port: str | None, baud: int | None, path: Path) -> Iterator[CodeVisit
     """A connected visit, always left in good order, with progress on a terminal."""
     from bankwise.adapters.code_visit import CodeVisit
     from bankwise.adapters.opening import opener
-    from bankwise.tui.ports import only_adapter
+    from bankwise.adapters.ports import only_port
     from bankwise.tui.progress import Progress
 
     with Progress() as progress:
-        url = port or only_adapter()
+        url = port or only_port()
         link = opener(url, baud, progress.tell, lambda: False)()
         visit = CodeVisit(link, path, tell=progress.tell)
         try:
@@ -53,7 +53,7 @@ def codes(
     baud: Baud = None,
     sessions: Folder = None,
 ) -> None:
-    """Read codes with their history, freeze frame, self-tests and unit data.
+    """Read codes, their history, freeze frame and self-tests.
 
     Everything read is saved as a session before it is shown.
     """
@@ -92,7 +92,7 @@ def clear(
     baud: Baud = None,
     sessions: Folder = None,
 ) -> None:
-    """Clear codes: engine off, evidence saved first, confirmed by typing.
+    """Clear codes: engine off, evidence saved, confirmed.
 
     Freeze frame, self-test states and test results go with the codes and cannot be
     brought back; permanent codes stay.

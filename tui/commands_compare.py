@@ -10,7 +10,7 @@ import typer
 from bankwise.tui.options import Folder
 
 if TYPE_CHECKING:
-    from bankwise.signals.comparison import Drive
+    from bankwise.signals.comparison import Comparison, Drive
 
 app = typer.Typer(rich_markup_mode=None)
 
@@ -29,21 +29,33 @@ def compare(
     """
     import json
 
-    from bankwise.signals.comparison import NotComparable, Verdict
-    from bankwise.signals.comparison import compare as compared
-    from bankwise.tui.errors import CommandError
+    from bankwise.signals.comparison import Verdict
     from bankwise.tui.print_compare import compare_json, compare_text
 
-    try:
-        made = compared(_drive(before, sessions), _drive(after, sessions))
-    except NotComparable as error:
-        raise CommandError(f"cannot compare: {error}") from None
+    made = compared(before, after, sessions)
     if as_json:
         typer.echo(json.dumps(compare_json(before, after, made), allow_nan=False))
     else:
         typer.echo(compare_text(before, after, made))
     if made.verdict is not Verdict.PROVEN:
         raise typer.Exit(1)
+
+
+def compared(before: str, after: str, folder: Path | None) -> Comparison:
+    """The comparison of two sessions by name.
+
+    Raises:
+        CommandError: when they are no pair.
+        SessionError: when one cannot be read.
+    """
+    from bankwise.signals.comparison import NotComparable
+    from bankwise.signals.comparison import compare as compare_drives
+    from bankwise.tui.errors import CommandError
+
+    try:
+        return compare_drives(_drive(before, folder), _drive(after, folder))
+    except NotComparable as error:
+        raise CommandError(f"cannot compare: {error}") from None
 
 
 def _drive(name: str, folder: Path | None) -> Drive:

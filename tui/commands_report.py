@@ -1,0 +1,71 @@
+"""The command that makes a page to hand over: `report`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from bankwise.tui.options import Folder
+
+app = typer.Typer(rich_markup_mode=None)
+
+
+@app.command(epilog="Example: bankwise report monday.jsonl -o van.html --mask-vin")
+def report(
+    file: Annotated[str, typer.Argument(help="The recorded session.")],
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", metavar="FILE.html", help="Where to write it."),
+    ] = None,
+    complaint: Annotated[
+        str | None,
+        typer.Option(help="What the owner complained of; else the session's note."),
+    ] = None,
+    before: Annotated[
+        str | None,
+        typer.Option(metavar="FILE", help="The drive before the repair, to compare."),
+    ] = None,
+    mask_vin: Annotated[
+        bool, typer.Option("--mask-vin", help="Hide the VIN but for its beginning.")
+    ] = False,
+    sessions: Folder = None,
+) -> None:
+    """Make one self-contained page for owner and technician.
+
+    It needs no network and no script, and prints on A4 and Letter.
+    """
+    from bankwise.adapters.analysis import analyse
+    from bankwise.adapters.seals import verify
+    from bankwise.adapters.session_file import read_session
+    from bankwise.adapters.snapshot import session_snapshot
+    from bankwise.tui.commands_compare import compared
+    from bankwise.tui.errors import CommandError
+    from bankwise.tui.places import find_session, sessions_folder
+    from bankwise.tui.print_compare import compare_text
+    from bankwise.tui.progress import Progress
+    from bankwise.tui.report.page import Subject
+    from bankwise.tui.report.page import report as page
+
+    path = find_session(file, sessions_folder(sessions))
+    target = output or Path.cwd() / f"{path.name.split('.')[0]}.html"
+    if target.resolve() == path.resolve():
+        raise CommandError("the report would overwrite the session")
+    with Progress() as progress:
+        progress.tell(f"reading {path.name}")
+        session = read_session(path)
+        progress.tell("drawing the report")
+        subject = Subject(
+            path.name,
+            session,
+            analyse(session),
+            session_snapshot(session),
+            verify(path),
+            complaint or str(session.header.vehicle.get("note") or ""),
+            compare_text(before, file, compared(before, file, sessions))
+            if before
+            else "",
+        )
+        target.write_text(page(subject, mask_vin=mask_vin), encoding="utf-8")
+    typer.echo(f"{target}: {target.stat().st_size / 1e6:.1f} MB")

@@ -1,0 +1,287 @@
+"""Builds the report: everything it says is recomputed from the session."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from importlib.metadata import version
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from bankwise.adapters.analysis import Analysis
+from bankwise.adapters.code_table import description
+from bankwise.adapters.seals import Verdict
+from bankwise.adapters.session_file import Session
+from bankwise.adapters.vin import masked, verdict
+from bankwise.signals.catalogue import BANKS, SIGNALS
+from bankwise.signals.cautions import CAUTIONS
+from bankwise.signals.engine import FlagSpan
+from bankwise.signals.evidence import FreezeFrame, Snapshot
+from bankwise.signals.explanations import Explanation
+from bankwise.signals.ledger import EXPLANATIONS
+from bankwise.signals.phases import phases
+from bankwise.signals.severity import Severity
+from bankwise.signals.trim_map import trim_map
+from bankwise.signals.two_trips import code_stories
+from bankwise.tui.report.owner_words import OWNER_WORDS
+from bankwise.tui.report.plots import strip, trim_maps
+from bankwise.tui.words import clock, number
+
+AROUND_S = 20.0
+"""What a strip shows before a flag rises and after. Unit: s. Our choice."""
+LONGEST_STRIP_S = 60.0
+_STRONG_SHARE, _SOME_SHARE = 0.5, 0.3
+_MOST_CAUSES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What the report is about.
+
+    Attributes:
+        name: the file's name.
+        session: as read.
+        analysis: of that session, finished.
+        seen: codes and their history.
+        seal: what `verify` says of the file.
+        complaint: what the owner complained of; empty when nobody wrote it down.
+        comparison: `compare`'s text against an earlier drive, or empty.
+    """
+
+    name: str
+    session: Session
+    analysis: Analysis
+    seen: Snapshot
+    seal: Verdict
+    complaint: str = ""
+    comparison: str = ""
+
+
+def report(subject: Subject, *, mask_vin: bool = False) -> str:
+    """The page as HTML: one file, no script, nothing fetched."""
+    environment = Environment(
+        loader=PackageLoader("bankwise.tui.report", "."),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.get_template("page.html").render(_context(subject, mask_vin))
+
+
+def _context(subject: Subject, mask_vin: bool) -> dict[str, Any]:
+    engine = subject.analysis.engine
+    found = engine.explanations()
+    flags = sorted(engine.flags, key=lambda f: (-f.severity.rank, f.first_s))
+    return {
+        "facts": _facts(subject, mask_vin),
+        "complaint": subject.complaint or "not written down",
+        "owner": _owner(found, flags),
+        "not_proven": _not_proven(found, flags),
+        "cautions": _cautions(flags),
+        "explanations": [_explanation(one) for one in found[:_MOST_CAUSES]],
+        "flags": [_flag(subject.analysis, flag) for flag in flags],
+        "overview": Markup(
+            strip(subject.analysis.columns, (0.0, subject.analysis.columns.end_s))
+        ),
+        "maps": Markup(
+            trim_maps({bank: trim_map(engine.frame, bank) for bank in BANKS})
+        ),
+        "phases": list(_phases(engine.figures(), engine.frame)),
+        "figures": list(_figures(engine.figures())),
+        "codes": _codes(subject.seen),
+        "frames": [_frame(frame) for frame in subject.seen.frames if frame.values],
+        "monitors": _monitors(subject.seen),
+        "results": _results(subject.seen),
+        "unread": subject.seen.unread,
+        "tests": _tests(subject.analysis),
+        "limits": [
+            (limit.about, limit.what, limit.why) for limit in engine.cannot_tell()
+        ],
+        "thresholds": _thresholds(engine.flags, engine.thresholds),
+        "comparison": subject.comparison,
+        "seal": subject.seal,
+        "evidence_caution": CAUTIONS["evidence-only"],
+        "version": version("bankwise"),
+    }
+
+
+def _facts(subject: Subject, mask_vin: bool) -> list[tuple[str, str]]:
+    header = subject.session.header
+    vehicle = subject.analysis.columns.vehicle
+    vin = vehicle.vin or subject.seen.vin
+    shown = masked(vin) if mask_vin else vin
+    rows = [
+        ("car", str(header.vehicle.get("name") or "not written down")),
+        ("VIN", f"{shown} ({verdict(vin).value})" if vin else "not read"),
+        ("recorded", header.started.replace("T", " ")[:16] + " UTC"),
+        ("length", f"{clock(subject.analysis.columns.end_s)} minutes"),
+        ("adapter", header.adapter.name or "unknown"),
+        ("session", subject.session.header.id),
+    ]
+    if "simulated" in header.adapter.name.lower():
+        rows.append(("note", "a simulated car: no real vehicle was measured"))
+    return rows
+
+
+def _strength(share: float) -> str:
+    if share >= _STRONG_SHARE:
+        return "Much of what was seen points to this"
+    if share >= _SOME_SHARE:
+        return "More points to this than to anything else"
+    return "This is one possibility among several"
+
+
+def _owner(found: list[Explanation], flags: list[FlagSpan]) -> dict[str, Any]:
+    named = [one for one in found if one.id != "cannot-tell"]
+    top = named[0] if named else found[0] if found else None
+    words = OWNER_WORDS[top.id if top else "cannot-tell"]
+    stop = any(flag.severity is Severity.STOP for flag in flags)
+    place = ""
+    if top and top.about != "engine":
+        place = f"Place: {_place(top.about)}."
+    return {
+        "found": words.found,
+        "place": place,
+        "strength": _strength(top.share) if top and named else "",
+        "means": words.means,
+        "advised": words.advised,
+        "stop": stop,
+    }
+
+
+def _place(about: str) -> str:
+    """Bank and sensor in words: `B2S1` is "bank 2, sensor before the catalyst"."""
+    bank = f"bank {about[1]}" if about[:1] == "B" else about
+    if about[2:3] == "S":
+        where = "before" if about[3] == "1" else "after"
+        return f"{bank}, sensor {where} the catalyst"
+    return bank
+
+
+def _not_proven(found: list[Explanation], flags: list[FlagSpan]) -> list[str]:
+    lines = [f"{flag.about}: {flag.rule.does_not_prove}" for flag in flags]
+    for one in found:
+        if one.id == "cannot-tell":
+            lines += list(one.for_)
+    lines.append("No part was condemned by this drive alone.")
+    return list(dict.fromkeys(lines))[:6]
+
+
+def _cautions(flags: list[FlagSpan]) -> list[str]:
+    ids = dict.fromkeys(flag.rule.caution for flag in flags if flag.rule.caution)
+    return [CAUTIONS[name] for name in ids]
+
+
+def _explanation(one: Explanation) -> dict[str, Any]:
+    return {
+        "id": one.id,
+        "about": one.about,
+        "says": EXPLANATIONS[one.id],
+        "share": f"{one.share:.0%}",
+        "for": one.for_,
+        "against": one.against,
+        "next": one.next,
+    }
+
+
+def _flag(analysis: Analysis, flag: FlagSpan) -> dict[str, Any]:
+    end = analysis.columns.end_s
+    first = max(0.0, flag.first_s - AROUND_S)
+    last = min(end, max(flag.first_s + AROUND_S, flag.last_s + AROUND_S / 2))
+    span = first, min(last, first + LONGEST_STRIP_S)
+    shown = flag.severity in (Severity.ACT, Severity.STOP)
+    thresholds = analysis.engine.thresholds
+    names = dict.fromkeys((*flag.rule.limits, flag.rule.hold))
+    return {
+        "id": flag.id,
+        "about": flag.about,
+        "severity": flag.severity.value,
+        "when": f"{clock(flag.first_s)} to {clock(flag.last_s)}, "
+        f"{clock(flag.total_s)} in all",
+        "text": flag.text,
+        "does_not_prove": flag.rule.does_not_prove,
+        "causes": flag.rule.causes,
+        "next": flag.rule.next,
+        "caution": CAUTIONS.get(flag.rule.caution, ""),
+        "source": flag.rule.source,
+        "limits": [thresholds.row(name) for name in names],
+        "strip": Markup(strip(analysis.columns, span, flag.spans)) if shown else "",
+    }
+
+
+def _phases(figures: dict[str, Any], frame: Any) -> Iterator[dict[str, str]]:
+    for phase in phases(frame):
+        if phase.seconds <= 0:
+            continue
+        row = {"name": phase.name, "seconds": f"{phase.seconds:.0f} s"}
+        for bank in BANKS:
+            cell = figures.get(f"total_trim_b{bank}_pct", {}).get(phase.name)
+            row[f"b{bank}"] = (
+                f"{number(cell['median'], sign=True)} ± {number(cell['iqr'] / 2)}"
+                if cell
+                else "–"
+            )
+        yield row
+
+
+def _figures(figures: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    for name, value in figures.items():
+        if isinstance(value, int | float):
+            yield name, number(float(value), 2)
+
+
+def _codes(seen: Snapshot) -> dict[str, Any]:
+    lamp = {True: "on", False: "off", None: "not known"}[seen.lamp]
+    return {
+        "lamp": lamp,
+        "stories": [(s, description(s.code)) for s in code_stories(seen)],
+        "sets": [
+            (when, "read" if reading.known else "; ".join(reading.trouble))
+            for when, reading in seen.codes.items()
+        ],
+    }
+
+
+def _frame(frame: FreezeFrame) -> dict[str, Any]:
+    rows = [
+        (signal.title, signal.about, f"{number(value, signal.decimals)} {signal.unit}")
+        for name, value in frame.values.items()
+        if (signal := SIGNALS.get(name)) is not None
+    ]
+    return {"unit": frame.unit, "code": frame.code or "no code", "rows": rows}
+
+
+def _monitors(seen: Snapshot) -> list[tuple[str, str, str]]:
+    return [
+        (unit, monitor.name, "complete" if monitor.complete else "open")
+        for unit, status in seen.since_clear.items()
+        for monitor in status.monitors
+    ]
+
+
+def _results(seen: Snapshot) -> list[dict[str, str]]:
+    return [
+        {
+            "about": result.about,
+            "title": f"{result.subject}: {result.title}",
+            "value": f"{number(result.value, 3)} {result.sign}",
+            "low": number(result.low, 3) if result.has_low else "–",
+            "high": number(result.high, 3) if result.has_high else "–",
+            "passed": "passed" if result.passed else "FAILED",
+            "raw": "" if result.scaled else "raw number",
+        }
+        for result in seen.results
+    ]
+
+
+def _tests(analysis: Analysis) -> list[tuple[str, str]]:
+    return [(clock(mark.t), mark.text) for mark in analysis.columns.marks]
+
+
+def _thresholds(flags: list[FlagSpan], thresholds: Any) -> list[Any]:
+    used = {name for flag in flags for name in (*flag.rule.limits, flag.rule.hold)}
+    changed = {row.name for row in thresholds.changed}
+    return [thresholds.row(name) for name in sorted(used | changed)]
