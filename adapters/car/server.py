@@ -25,6 +25,10 @@ from bankwise.adapters.errors import LinkError
 POLL_S = 0.02
 """Longest wait before commands are looked at. Source: our choice."""
 
+STANDSTILL_S = 2.0
+"""A longer gap between two steps means that the process was stopped or the machine
+slept; the drive then stood still too. Source: our choice."""
+
 ANY_PORT = "127.0.0.1:0"
 
 _STOP_S = 5.0
@@ -58,6 +62,7 @@ class Service:
         self._clock = clock
         self._began: float | None = None
         self._back_at: float | None = None
+        self._last = clock()
         self._stop = threading.Event()
         self._lines: queue.SimpleQueue[tuple[str, Callable[[str], None]]]
         self._lines = queue.SimpleQueue()
@@ -82,13 +87,19 @@ class Service:
         """Serves until stopped. Raises LinkError when the port cannot come back."""
         try:
             while not self._stop.is_set():
-                self._step()
+                self.step()
         finally:
             self._port.close()
 
-    def _step(self) -> None:
+    def step(self) -> None:
+        """Does what is due, then waits for bytes, not longer than `POLL_S`."""
+        real = self._clock()
+        gap = real - self._last
+        self._last = real
         if self._began is None and self._port.connected:
-            self._began = self._clock()
+            self._began = real
+        elif self._began is not None and gap > STANDSTILL_S:
+            self._began += gap
         self._commands()
         now = self.now
         said = self._adapter.take(now)

@@ -118,6 +118,25 @@ def test_the_drive_begins_with_the_first_connection(bench: Build) -> None:
         assert b.car.t > moved
 
 
+def test_the_drive_stands_still_while_the_process_does(bench: Build) -> None:
+    """An hour of sleep is not driven afterwards."""
+    real = [100.0]
+    port = TcpPort("127.0.0.1:0")
+    b = bench()
+    service = Service(b.adapter, port, faster=10, clock=lambda: real[0])
+    try:
+        with open_url(port.address):
+            service.step()
+            service.step()
+            for pause in (1.0, 3600.0, 1.0):
+                real[0] += pause
+                service.step()
+            assert service.now == pytest.approx(20.0)
+            assert b.car.t == pytest.approx(20.0)
+    finally:
+        port.close()
+
+
 def test_a_dropped_connection_comes_back(bench: Build) -> None:
     """`drop` loses the client and the port; later the same address answers again."""
     with ThreadServer(bench().adapter, faster=10) as server:
