@@ -180,7 +180,7 @@ def _flat_at(see: TickView, which: str, least: float) -> tuple[Bools, Bools]:
 
 
 def _asks_on(see: TickView) -> tuple[Bools, Bools]:
-    """Where short-term has asked for more, or for less, for 10 s and does not let up."""
+    """Where short-term asks for more, or for less, for 10 s and does not let up."""
     short = see.back("stft_{b}_pct", MEDIAN_TICKS)
     now, then = short[MEDIAN_TICKS - 1 :], short[: see.size]
     lowest = rolling(np.fmin, short, MEDIAN_TICKS)
