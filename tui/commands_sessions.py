@@ -1,4 +1,4 @@
-"""Commands on session files as files: `verify`."""
+"""Commands on the library of sessions: `sessions`, `note`, `pack`, `verify`."""
 
 from __future__ import annotations
 
@@ -6,7 +6,112 @@ from typing import Annotated
 
 import typer
 
+from bankwise.tui.options import Folder
+
 app = typer.Typer(rich_markup_mode=None)
+
+Named = Annotated[
+    str, typer.Argument(help="A session file, or the name of a saved session.")
+]
+
+
+@app.command(epilog="Example: bankwise sessions; bankwise sessions van P0171")
+def sessions(
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(help="Only those that hold every word: car, code, flag, note."),
+    ] = None,
+    pairs: Annotated[
+        bool,
+        typer.Option("--pairs", help="Show drives of one car to compare instead."),
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    folder: Folder = None,
+) -> None:
+    """List the saved sessions, newest first."""
+    import json
+    import sys
+    from contextlib import closing
+
+    from bankwise.adapters.library import Library
+    from bankwise.tui.places import sessions_folder
+    from bankwise.tui.print_sessions import as_line, as_objects, short_name
+    from bankwise.tui.recording import StatusLine
+
+    place = sessions_folder(folder)
+    line = StatusLine(sys.stderr)
+    with closing(Library(place)) as library:
+        library.refresh(lambda done, of: line.show(f"reading {done} of {of}"))
+        line.clear()
+        if pairs:
+            for before, after in library.pairs():
+                typer.echo(f"bankwise compare {short_name(before)} {short_name(after)}")
+            return
+        found = library.entries(" ".join(words or ()))
+    if as_json:
+        typer.echo(json.dumps(as_objects(found), ensure_ascii=False, indent=1))
+        return
+    if not found:
+        typer.echo(f"no such session in {place}", err=True)
+    for entry in found:
+        typer.echo(as_line(entry))
+
+
+@app.command(
+    epilog="Example: bankwise note monday 'new sensor fitted' --odometer 84210"
+)
+def note(
+    file: Named,
+    text: Annotated[str | None, typer.Argument(help="The note.")] = None,
+    car: Annotated[str | None, typer.Option(help="What the car is.")] = None,
+    vin: Annotated[str | None, typer.Option(help="Its VIN.")] = None,
+    displacement: Annotated[
+        str | None, typer.Option(metavar="L", help="Engine displacement, litres.")
+    ] = None,
+    odometer: Annotated[str | None, typer.Option(metavar="KM", help="Reading.")] = None,
+) -> None:
+    """Add a note or details of the car to a session.
+
+    They are appended and sealed; nothing that was recorded changes.
+    """
+    from bankwise.adapters.session_additions import add_note, add_vehicle
+    from bankwise.tui.errors import CommandError
+    from bankwise.tui.places import find_session, sessions_folder
+
+    given = {
+        "name": car,
+        "vin": vin,
+        "displacement_l": displacement,
+        "odometer_km": odometer,
+    }
+    details = {key: value for key, value in given.items() if value is not None}
+    if text is None and not details:
+        raise CommandError("nothing to add: give a note, or details of the car")
+    path = find_session(file, sessions_folder())
+    if details:
+        add_vehicle(path, details)
+    if text is not None:
+        add_note(path, text)
+    typer.echo(f"{path}: added")
+
+
+@app.command(epilog="Example: bankwise pack monday.jsonl")
+def pack(
+    files: Annotated[
+        list[str], typer.Argument(help="Session files, or names of saved sessions.")
+    ],
+) -> None:
+    """Pack finished sessions; every command reads them packed too."""
+    from bankwise.adapters.packed import pack as pack_file
+    from bankwise.tui.places import find_session, sessions_folder
+    from bankwise.tui.words import size
+
+    folder = sessions_folder()
+    for name in files:
+        path = find_session(name, folder)
+        before = path.stat().st_size
+        packed = pack_file(path)
+        typer.echo(f"{packed}: {size(before)} to {size(packed.stat().st_size)}")
 
 
 @app.command(epilog="Example: bankwise verify monday.jsonl tuesday.jsonl.gz")

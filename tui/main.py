@@ -16,11 +16,14 @@ from bankwise.adapters.errors import AdapterError
 from bankwise.tui import (
     commands_car,
     commands_check,
+    commands_codes,
+    commands_compare,
     commands_files,
     commands_live,
-    commands_report,
     commands_ports,
+    commands_report,
     commands_screen,
+    commands_serve,
     commands_sessions,
 )
 from bankwise.tui.errors import CommandError
@@ -37,8 +40,12 @@ app = typer.Typer(
 )
 for module in (
     commands_screen,
+    commands_serve,
     commands_live,
     commands_check,
+    commands_codes,
+    commands_compare,
+    commands_report,
     commands_sessions,
     commands_files,
     commands_ports,

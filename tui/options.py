@@ -18,6 +18,7 @@ Port = Annotated[
 Folder = Annotated[
     Path | None,
     typer.Option(
+        "--sessions",
         metavar="DIR",
         help="Where sessions are kept, for this run; "
         "BANKWISE_SESSIONS sets it for good.",

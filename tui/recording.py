@@ -113,6 +113,13 @@ class StatusLine:
             self._out.flush()
             self._width = len(text)
 
+    def clear(self) -> None:
+        """Wipes the line, as if it had never been."""
+        if self._width:
+            self._out.write("\r" + " " * self._width + "\r")
+            self._out.flush()
+            self._width = 0
+
     def end(self) -> None:
         """Leaves the line standing and goes to the next."""
         if self._width:

@@ -21,6 +21,15 @@ COMMANDS = sorted(
 )
 
 
+def test_every_promised_command_is_there() -> None:
+    """No command gets lost; the whole list, by name."""
+    assert set(COMMANDS) == {
+        "car", "check", "clear", "codes", "compare", "demo", "drive", "export",
+        "import", "note", "pack", "ports", "probe", "record", "replay", "report",
+        "serve", "sessions", "stories", "verify", "watch",
+    }  # fmt: skip
+
+
 @pytest.mark.parametrize("command", COMMANDS)
 def test_help_has_an_example(command: str) -> None:
     """Every command explains itself and shows how it is called."""
