@@ -1,6 +1,7 @@
 """What can hurt a person, a catalyst or the evidence, shown where it matters.
 
-Source: DOMAIN 7 for every entry; the documents behind it are named there.
+Source: common practice in our own words; occupational limits for carbon monoxide from
+OSHA and NIOSH; what clearing leaves from title 13, 1968.2 (d)(2.5).
 """
 
 from __future__ import annotations
@@ -50,4 +51,4 @@ CAUTIONS: dict[str, str] = {
         "evidence, not a certificate."
     ),
 }
-"""Caution by id, in the order of DOMAIN 7."""
+"""Caution by id, from the driver to the inspector."""

@@ -51,13 +51,23 @@ def results(columns: Columns, until_s: float = np.inf) -> list[tuple[Mark, str, 
     return found
 
 
-def outcome(see: View, yes: str, no: str) -> Floats:
-    """1 from the moment a test said `yes` here, 0 after `no`, NaN before either."""
+def outcome(see: View, yes: str, no: str, place: str) -> Floats:
+    """1 from the moment a test said `yes` there, 0 after `no`, NaN before either."""
     said = np.full(len(see.ticks), np.nan)
     for mark, what, about in results(see.columns):
-        if about == see.place.about and what in (yes, no):
+        if about == place and what in (yes, no):
             said[see.ticks >= mark.t] = float(what == yes)
     return said
+
+
+def forced(see: View, pattern: str) -> Floats:
+    """1 where a sensor followed the forced mixture, 0 where not, NaN before a test.
+
+    A guided test's result counts; else what the forcing itself showed in the data.
+    """
+    place = see.place.fill(pattern).upper()
+    said = outcome(see, "answers-forcing", "ignores-forcing", place)
+    return np.where(np.isfinite(said), said, see[f"forced_{pattern}"])
 
 
 def latest_codes(columns: Columns, t: float) -> dict[str, CodeRead]:

@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 
 from bankwise.signals import sources as s
-from bankwise.signals.code_marks import outcome
-from bankwise.signals.columns import Bools, Floats
+from bankwise.signals.code_marks import forced
+from bankwise.signals.columns import Bools
 from bankwise.signals.rule import Gate, Kind, Rule, View
 from bankwise.signals.severity import Severity
 from bankwise.signals.sides import early_cut, never_lean, never_rich
@@ -36,18 +36,12 @@ def _rich_but_rear_lean(see: View) -> Bools:
     return far & _says(see, "rich") & rear
 
 
-def forced(see: View) -> Floats:
-    """1 where a guided test was answered, 0 where it was not, NaN before any."""
-    said = outcome(see, "answers-forcing", "ignores-forcing")
-    return np.where(np.isfinite(said), said, see["forced_{s}"])
-
-
 def _answers(see: View) -> Bools:
-    return forced(see) > 0
+    return forced(see, "{s}") > 0
 
 
 def _ignores(see: View) -> Bools:
-    return forced(see) < 1
+    return forced(see, "{s}") < 1
 
 
 def _cut_not_lean(see: View) -> Bools:

@@ -30,7 +30,8 @@ def _too_slow(see: View) -> Bools:
     front = see.place.position == 1
     if see.place.about != see.place.fill("o2_{s}_v" if front else "-"):
         return np.zeros(len(see.ticks), dtype=np.bool_)
-    return (see["honest_switching_{s}"] < 1) & (see["closed_{b}"] > 0)
+    slow = see["hz_{s}"] < see.limit("switching_hz_min")
+    return slow & (see["closed_{b}"] > 0)
 
 
 def _silent(see: View) -> Bools:

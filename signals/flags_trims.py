@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from bankwise.signals import sources as s
+from bankwise.signals.code_marks import forced
 from bankwise.signals.columns import Bools, Floats
 from bankwise.signals.rule import Gate, Kind, Rule, View
 from bankwise.signals.severity import Severity
@@ -76,31 +77,32 @@ def _one_lean(see: View) -> Bools:
 def _both_lean_fades(see: View) -> Bools:
     add, fade = see.limit("trim_add_pct"), see.limit("trim_fade_pct")
     faded = _moving(see, "common_BIN_pct") < fade
-    return (see["common_idle_pct"] >= add) & faded & _alike(see, "idle")
+    return (see["common_idle_pct"] >= add) & faded & _alike(see)
 
 
 def _both_lean_grows(see: View) -> Bools:
     loaded = see["common_load_pct"]
     rise = loaded - see["common_idle_pct"]
     grows = (rise > see.limit("trim_rise_pct")) & (loaded >= see.limit("trim_add_pct"))
-    return grows & (_alike(see, "high") | _alike(see, "mid"))
+    return grows & _alike(see)
 
 
-def _alike(see: View, name: str) -> Bools:
-    """True unless the banks differ so much that it is no common cause."""
-    return ~(np.abs(see[f"imbalance_{name}_pct"]) > see.limit("imbalance_pct"))
+def _alike(see: View) -> Bools:
+    """True unless the banks differ so much somewhere that it is no common cause."""
+    apart = np.abs(_bins(see, "imbalance_BIN_pct")) > see.limit("imbalance_pct")
+    return np.asarray(~np.any(apart, axis=0))
 
 
 def _both_lean(see: View) -> Bools:
     rows = _bins(see, "common_BIN_pct")
     adds = _everywhere(rows >= see.limit("trim_add_pct"), rows, see)
     rise = see["common_load_pct"] - see["common_idle_pct"]
-    return adds & ~(rise > see.limit("trim_rise_pct")) & _alike(see, "mid")
+    return adds & ~(rise > see.limit("trim_rise_pct")) & _alike(see)
 
 
 def _both_rich(see: View) -> Bools:
     rows = _bins(see, "common_BIN_pct")
-    return _enough(rows <= -see.limit("trim_add_pct"), see) & _alike(see, "idle")
+    return _enough(rows <= -see.limit("trim_add_pct"), see) & _alike(see)
 
 
 def _crossed(see: View) -> Bools:
@@ -117,7 +119,7 @@ def _exhaust_leak(see: View) -> Bools:
     adds = see["trim_idle_{b}_pct"] >= see.limit("trim_add_pct")
     dips = see["min_{front}_v"] < see.limit("front_lean_v")
     rich = see["mean_5_{rear}_v"] > see.limit("leak_rear_v")
-    followed = see["forced_{front}"] > 0
+    followed = forced(see, "{front}") > 0
     return adds & dips & rich & followed & (see["idle"] > 0)
 
 

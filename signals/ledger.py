@@ -65,7 +65,7 @@ EXPLANATIONS: dict[str, str] = {
     "no-fault-seen": "everything seen was as it should be",
     "cannot-tell": "too little was seen to say",
 }
-"""Every explanation and what it says. Source: DOMAIN 5."""
+"""Every explanation and what it says."""
 
 CANNOT_TELL_WEIGHT = 1.0
 """What "cannot tell" always keeps in the balance. Source: our choice, because a

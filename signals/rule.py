@@ -33,7 +33,7 @@ class Kind(Enum):
 
 
 class Gate(Enum):
-    """When a rule may speak. Source: DOMAIN 4, common gate.
+    """When a rule may speak. Source: common practice, no source.
 
     A signal that the car does not deliver opens its part of the gate.
     """

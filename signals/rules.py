@@ -50,5 +50,5 @@ TRIM_VOIDS = (
 )
 """While one of these is active on a bank its trim patterns say nothing.
 
-Source: DOMAIN 4, tie rules.
+Source: our choice, because a trim that is stuck, frozen or fooled shows no pattern.
 """

@@ -1,6 +1,6 @@
 """Where a limit comes from: the documents behind thresholds and checks, by name.
 
-Source: the list at the head of DOMAIN; a short name here, the document in words.
+A short name here, the document in words.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The ledger's table: every weight there is, with its reason.
 
 1 fits, 2 speaks for it, 4 is hard to explain otherwise, 8 is a forced test; below
-zero speaks against. Source: our choice throughout, after the causes DOMAIN 4 lists
+zero speaks against. Source: our choice throughout, after the causes that stand
 beside each flag.
 """
 
