@@ -26,7 +26,7 @@ from bankwise.signals.severity import Severity
 from bankwise.signals.trim_map import trim_map
 from bankwise.signals.two_trips import code_stories
 from bankwise.tui.report.owner_words import OWNER_WORDS
-from bankwise.tui.report.plots import strip, trim_maps
+from bankwise.tui.report.plots import LANES, LOW_LANE_IN, strip, trim_maps
 from bankwise.tui.words import clock, number
 
 AROUND_S = 20.0
@@ -34,6 +34,9 @@ AROUND_S = 20.0
 LONGEST_STRIP_S = 60.0
 _STRONG_SHARE, _SOME_SHARE = 0.5, 0.3
 _MOST_CAUSES = 3
+_MOST_UNPROVEN = 5
+_AROUND_FLAGS = LANES[:5]
+"""Lanes of a flag's strip: sensors, trims and engine speed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,12 +165,13 @@ def _place(about: str) -> str:
 
 
 def _not_proven(found: list[Explanation], flags: list[FlagSpan]) -> list[str]:
-    lines = [f"{flag.about}: {flag.rule.does_not_prove}" for flag in flags]
+    lines = ["No part is condemned by this drive alone."]
+    serious = [f for f in flags if f.severity in (Severity.ACT, Severity.STOP)]
+    lines += [f"{_place(f.about)}: {f.rule.does_not_prove}" for f in serious]
     for one in found:
         if one.id == "cannot-tell":
             lines += list(one.for_)
-    lines.append("No part was condemned by this drive alone.")
-    return list(dict.fromkeys(lines))[:6]
+    return list(dict.fromkeys(lines))[:_MOST_UNPROVEN]
 
 
 def _cautions(flags: list[FlagSpan]) -> list[str]:
@@ -183,7 +187,7 @@ def _explanation(one: Explanation) -> dict[str, Any]:
         "share": f"{one.share:.0%}",
         "for": one.for_,
         "against": one.against,
-        "next": one.next,
+        "next": "" if one.id == "cannot-tell" else one.next,
     }
 
 
@@ -192,7 +196,7 @@ def _flag(analysis: Analysis, flag: FlagSpan) -> dict[str, Any]:
     first = max(0.0, flag.first_s - AROUND_S)
     last = min(end, max(flag.first_s + AROUND_S, flag.last_s + AROUND_S / 2))
     span = first, min(last, first + LONGEST_STRIP_S)
-    shown = flag.severity in (Severity.ACT, Severity.STOP)
+    lanes = _AROUND_FLAGS if flag.severity in (Severity.ACT, Severity.STOP) else ()
     thresholds = analysis.engine.thresholds
     names = dict.fromkeys((*flag.rule.limits, flag.rule.hold))
     return {
@@ -208,7 +212,7 @@ def _flag(analysis: Analysis, flag: FlagSpan) -> dict[str, Any]:
         "caution": CAUTIONS.get(flag.rule.caution, ""),
         "source": flag.rule.source,
         "limits": [thresholds.row(name) for name in names],
-        "strip": Markup(strip(analysis.columns, span, flag.spans)) if shown else "",
+        "strip": Markup(strip(analysis.columns, span, flag.spans, lanes, LOW_LANE_IN)),
     }
 
 

@@ -22,7 +22,10 @@ BANK_COLOURS = {1: _SUN.inks[Ink.BANK1], 2: _SUN.inks[Ink.BANK2]}
 NEUTRAL = _SUN.inks[Ink.NEUTRAL]
 _FAINT = "#B8BEC6"
 _WIDTH_IN = 7.1
-_LANE_IN = 0.78
+LANE_IN = 0.74
+"""Height of a lane. Unit: inch."""
+LOW_LANE_IN = 0.56
+"""Height of a lane where two strips share a page. Unit: inch."""
 _COLUMNS = 700
 """Pixel columns a trace is reduced to: lowest and highest value in each."""
 
@@ -110,6 +113,7 @@ def strip(
     span: tuple[float, float],
     shaded: Sequence[tuple[float, float]] = (),
     lanes: Sequence[Lane] = LANES,
+    lane_in: float = LANE_IN,
 ) -> str:
     """Lanes on one time axis, as SVG; an empty string when nothing was measured.
 
@@ -118,6 +122,7 @@ def strip(
         span: first and last moment shown. Unit: s.
         shaded: stretches to mark, such as a flag's.
         lanes: what to draw; lanes without data are left out.
+        lane_in: height of each. Unit: inch.
     """
     drawn = []
     for lane in lanes:
@@ -132,7 +137,7 @@ def strip(
     if not drawn:
         return ""
     with mpl.rc_context(_STYLE):
-        figure = Figure((_WIDTH_IN, _LANE_IN * len(drawn) + 0.35), layout="constrained")
+        figure = Figure((_WIDTH_IN, lane_in * len(drawn) + 0.3), layout="constrained")
         axes = figure.subplots(len(drawn), 1, sharex=True, squeeze=False)[:, 0]
         for axis, (lane, found) in zip(axes, drawn, strict=True):
             _lane(axis, lane, found, span, shaded)

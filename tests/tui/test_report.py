@@ -1,0 +1,179 @@
+"""The report: self-contained, escaped, readable, and true to the session."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from bankwise.adapters.analysis import analyse
+from bankwise.adapters.records import AdapterInfo, Exchange, Header, MarkRecord
+from bankwise.adapters.seals import verify
+from bankwise.adapters.session_file import SessionWriter, read_session
+from bankwise.adapters.snapshot import session_snapshot
+from bankwise.replay_logs import shipped
+from bankwise.signals.columns import Columns
+from bankwise.signals.ledger import EXPLANATIONS
+from bankwise.signals.severity import Severity
+from bankwise.tui.report.owner_words import OWNER_WORDS
+from bankwise.tui.report.page import Subject, report
+from bankwise.tui.report.plots import reduced, series, strip
+
+VIN = "1M8GDM9AXKP042788"
+
+
+def _session(path: Path, note: str) -> None:
+    """A minute of a warm engine with a switching sensor, written as exchanges."""
+    header = Header(
+        id="11111111-1111-1111-1111-111111111111",
+        started="2024-03-04T08:30:00.000+00:00",
+        tool="test",
+        adapter=AdapterInfo(name="a hand-written drive", protocol="6"),
+        vehicle={"vin": VIN, "note": note},
+    )
+    writer = SessionWriter(path, header, durable=False)
+    writer.write(Exchange(0.1, "0100", ("7E8064100BE3FB813",), 0.02))
+    writer.write(Exchange(0.2, "03", ("7E80443010174",), 0.02))
+    for i in range(600):
+        volts = "96" if i // 6 % 2 else "14"
+        writer.write(
+            Exchange(
+                1 + i * 0.1,
+                "010C0514",
+                ("7E81009410C1F400582", f"7E82114{volts}80AAAAAA"),
+                0.03,
+            )
+        )
+    writer.write(MarkRecord(30.0, "smoke <b>from</b> the pipe"))
+    writer.close()
+
+
+def _subject(tmp_path: Path, note: str = "it smells of fuel") -> Subject:
+    path = tmp_path / "drive.jsonl"
+    _session(path, note)
+    session = read_session(path)
+    return Subject(
+        path.name,
+        session,
+        analyse(session),
+        session_snapshot(session),
+        verify(path),
+        str(session.header.vehicle["note"]),
+    )
+
+
+class _Page(HTMLParser):
+    """Collects what a page would fetch or run, and whether its tags close."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.fetched: list[str] = []
+        self.open: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Notes links and scripts."""
+        if tag in {"script", "link", "iframe", "img", "object"}:
+            self.fetched.append(tag)
+        for name, value in attrs:
+            outside = (value or "").startswith(("http", "//", "data:"))
+            if name in {"src", "href", "xlink:href"} and outside:
+                self.fetched.append(f"{tag} {value}")
+        if tag not in {"meta", "br", "hr"}:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        """Takes the matching tag away."""
+        assert self.open
+        assert self.open.pop() == tag
+
+
+def test_the_page_is_self_contained_and_well_formed(tmp_path: Path) -> None:
+    """No script, nothing fetched, every tag closed."""
+    page = _Page()
+    page.feed(report(_subject(tmp_path)))
+    assert page.fetched == []
+    assert page.open == []
+
+
+def test_what_people_wrote_is_escaped(tmp_path: Path) -> None:
+    """Marks and complaints cannot bring markup into the page."""
+    text = report(_subject(tmp_path, "<script>alert(1)</script>"))
+    assert "<script>" not in text
+    assert "&lt;script&gt;" in text
+    assert "<b>from</b>" not in text
+
+
+def test_the_vin_is_masked_everywhere_on_request(tmp_path: Path) -> None:
+    """The number does not appear once in a masked report."""
+    subject = _subject(tmp_path)
+    assert VIN in report(subject)
+    assert VIN not in report(subject, mask_vin=True)
+
+
+def test_the_page_carries_seal_codes_and_marks(tmp_path: Path) -> None:
+    """What a technician needs to prove and to repeat it is there."""
+    subject = _subject(tmp_path)
+    text = report(subject)
+    assert subject.seal.last_seal in text
+    assert "P0174" in text
+    assert "it smells of fuel" in text
+    assert "from" in text
+    assert subject.session.header.id in text
+
+
+def test_the_same_session_gives_the_same_page(tmp_path: Path) -> None:
+    """No clock and no chance enters the page."""
+    subject = _subject(tmp_path)
+    assert report(subject) == report(subject)
+
+
+def test_owner_words_cover_every_explanation() -> None:
+    """No explanation reaches an owner without plain words, and none condemns."""
+    assert set(OWNER_WORDS) == set(EXPLANATIONS)
+    for words in OWNER_WORDS.values():
+        text = f"{words.found} {words.means} {words.advised}".lower()
+        assert "replace" not in text
+        assert not re.search(r"\bmust be changed\b", text)
+
+
+def test_a_trace_keeps_its_extremes_when_reduced(tmp_path: Path) -> None:
+    """A spike of one sample survives the reduction to pixel columns."""
+    columns = _subject(tmp_path).analysis.columns
+    t, v = series(columns, "o2_b1s1_v")
+    at, value = reduced(t.repeat(9), v.repeat(9))
+    assert value.max() == pytest.approx(v.max())
+    assert value.min() == pytest.approx(v.min())
+    assert len(at) < 9 * len(t)
+
+
+def test_a_hole_is_not_bridged() -> None:
+    """Lines break where nothing was measured for three seconds."""
+    columns = Columns()
+    t = np.array([0.0, 1.0, 2.0, 9.0, 10.0])
+    columns.extend("rpm", t, np.full(5, 800.0), np.zeros(5))
+    at, v = series(columns, "rpm")
+    assert at.tolist() == [0.0, 1.0, 2.0, 2.0, 9.0, 10.0]
+    assert np.flatnonzero(np.isnan(v)).tolist() == [3]
+    assert strip(columns, (100.0, 110.0)) == ""
+    assert strip(columns, (0.0, 10.0)).startswith("<svg")
+
+
+def test_a_shipped_fault_gets_its_strips_and_an_owners_sentence() -> None:
+    """Every act and stop flag comes with a strip, its limits and its source."""
+    path = shipped()["front-sensor-reads-lean"]
+    session = read_session(path)
+    analysis = analyse(session)
+    subject = Subject(
+        path.name, session, analysis, session_snapshot(session), verify(path)
+    )
+    text = report(subject)
+    serious = [f for f in analysis.engine.flags if f.severity.rank >= Severity.ACT.rank]
+    assert serious
+    assert text.count("<svg") >= 2 + len(serious)
+    for flag in serious:
+        assert flag.id in text
+    assert OWNER_WORDS["sensor-reads-lean"].found in text
+    assert "simulated car: no real vehicle" in text
