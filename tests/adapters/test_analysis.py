@@ -8,6 +8,7 @@ import random
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -26,7 +27,8 @@ from bankwise.adapters.records import (
     MarkRecord,
     Record,
 )
-from bankwise.adapters.session_file import Session
+from bankwise.adapters.session_file import Session, read_session
+from bankwise.replay_logs import shipped
 from bankwise.signals.engine import FlagEvent
 from bankwise.signals.registry import DERIVED
 
@@ -120,6 +122,32 @@ def test_the_same_is_said_however_it_was_fed(fault: str) -> None:
         for name in (*DERIVED, *whole.columns.measured):
             mine, theirs = whole.engine.frame[name], other.engine.frame[name]
             assert np.array_equal(mine, theirs, equal_nan=True), name
+
+
+def _in_pieces(path: Path) -> None:
+    """A shipped session in random pieces says what it says whole."""
+    session = read_session(path)
+    events, whole = handed(session, ())
+    assert whole.engine.frame.n > 400
+    other_events, other = handed(session, at_random(len(session.records), 3))
+    assert sorted(other_events, key=str) == sorted(events, key=str)
+    assert said(other) == said(whole)
+
+
+SHIPPED = sorted(shipped().items())
+
+
+@pytest.mark.parametrize(("name", "path"), SHIPPED[:2], ids=lambda x: str(x)[:20])
+def test_shipped_sessions_in_random_pieces(name: str, path: Path) -> None:
+    """Whole drives with flags come out the same in sixty random pieces."""
+    _in_pieces(path)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(("name", "path"), SHIPPED[2:], ids=lambda x: str(x)[:20])
+def test_all_shipped_sessions_in_random_pieces(name: str, path: Path) -> None:
+    """The same for every other shipped session."""
+    _in_pieces(path)
 
 
 def test_live_events_come_in_order_and_make_the_flags() -> None:
