@@ -18,7 +18,7 @@ from bankwise.signals.places import EACH_BANK, EACH_REAR, EACH_SENSOR
 from bankwise.signals.sensor_life import since
 from bankwise.signals.tracks import LEAN_V, MIDDLE_V, Carry, _sides, holes
 from bankwise.signals.view import TickView
-from bankwise.signals.windows import TICK_S, clock, held, yes
+from bankwise.signals.windows import TICK_S, clock, held, reduce_windows, yes
 
 RATIO_TICKS = 200
 """The ratio covers the last 100 s of judged driving. Source: DOMAIN 4."""
@@ -26,9 +26,12 @@ RATIO_TICKS = 200
 COMMAND_LOW, COMMAND_HIGH = 0.96, 1.04
 """λ command between which the catalyst stores and gives. Source: DOMAIN 3."""
 
-FRONT_LAMBDA_MARGIN = 0.003
-"""Margin of a λ crossing of one. Source: our choice, because the swing of a controlled
-wide-band engine is at least three times this."""
+FRONT_LAMBDA_MARGIN, FRONT_MEAN_S = 0.0025, 5.0
+"""λ crosses its own mean of so long by this margin.
+
+Source: our choice: a wide-band sensor's tolerance is larger than the swing of its
+engine, so one is no middle; the margin is half of a usual swing of half a percent.
+"""
 
 LEAST_TRAVEL_V = 2.0
 """With less front movement in 100 s no ratio says anything. Source: our choice."""
@@ -47,7 +50,10 @@ def _lambda_crossings(
     column: Column, lo: int, hi: int, carry: Carry
 ) -> Mapping[str, Floats]:
     broken = holes(column, lo, hi)
-    off = column.v[lo:hi] - 1.0
+    ends = np.arange(lo, hi) + 1
+    starts = np.searchsorted(column.t, column.t[lo:hi] - FRONT_MEAN_S, side="right")
+    mean = reduce_windows(np.add, column.v, starts, ends) / (ends - starts)
+    off = column.v[lo:hi] - mean
     level = np.where(
         off < -FRONT_LAMBDA_MARGIN, -1.0, np.where(off > FRONT_LAMBDA_MARGIN, 1.0, 0.0)
     )
@@ -195,7 +201,7 @@ _SENSOR = ("o2_{s}_v",)
 
 ROWS: tuple[Derived, ...] = (
     Derived(
-        "tick_crossings_{s}_lambda", "crossings of λ 1 since the last tick", "",
+        "tick_crossings_{s}_lambda", "crossings of λ since a tick ago", "",
         _tick_lambda_crossings, ("lambda_{s}",), s.COMMON, EACH_SENSOR,
     ),
     Derived(
