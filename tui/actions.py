@@ -12,7 +12,7 @@ from bankwise.tui import playing, view_actions
 from bankwise.tui.feed import Playing
 from bankwise.tui.help import Help
 from bankwise.tui.intents import carry_out, keep, open_source
-from bankwise.tui.keys import KEYS
+from bankwise.tui.keys import KEYS, Key
 from bankwise.tui.lane_chooser import LaneChooser
 from bankwise.tui.prompts import Leave, Prompt
 from bankwise.tui.snapshot import NOTE_TAG, PaneState
@@ -221,7 +221,9 @@ def _leave(app: BankwiseApp, _arg: Arg) -> None:
     app.push_screen(Leave(app.shot.link.file if app.shot else ""), answer)
 
 
-def _start(app: BankwiseApp, _arg: Arg) -> None:
+def start(app: BankwiseApp, _arg: Arg) -> None:
+    """Asks what to watch."""
+
     def chosen(open_it: Callable[[], object] | None) -> None:
         if open_it is not None:
             open_source(app, open_it)
@@ -233,7 +235,7 @@ def _start(app: BankwiseApp, _arg: Arg) -> None:
 
 ACTIONS: dict[str, Action] = {
     "situation": _situation,
-    "start": _start,
+    "start": start,
     "hold": _hold,
     "scroll": _scroll,
     "zoom": _zoom,
@@ -261,6 +263,18 @@ ACTIONS: dict[str, Action] = {
     "leave": _leave,
 }
 """What every key of the table does."""
+
+NOT_FOR_VIEWERS = frozenset(("start", "mark", "note"))
+"""Who only looks must not change the session or open another way to the car."""
+
+
+def perform(app: BankwiseApp, key: Key) -> None:
+    """Does what a key means."""
+    if app.viewer and key.action in NOT_FOR_VIEWERS:
+        app.say("a viewer only looks")
+        return
+    ACTIONS[key.action](app, key.arg)
+
 
 BINDINGS: list[Binding | tuple[str, str] | tuple[str, str, str]] = [
     Binding(

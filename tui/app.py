@@ -21,7 +21,7 @@ from textual.screen import Screen
 from bankwise.adapters.source import Source
 from bankwise.signals.severity import Severity
 from bankwise.tui import settings
-from bankwise.tui.actions import ACTIONS, BINDINGS, pane_act
+from bankwise.tui.actions import BINDINGS, pane_act, perform, start
 from bankwise.tui.chrome import draw_alert, draw_bottom, draw_top
 from bankwise.tui.feed import Feed, Told
 from bankwise.tui.keys import KEYS
@@ -51,6 +51,7 @@ class BankwiseApp(App[int]):
         choices: file of the lasting choices; None keeps none.
         theme_name: overrides the kept theme.
         make_feed: makes the feed of a source.
+        viewer: True when this screen may only look.
         quiet: True leaves out the caution on opening, for pictures and tests.
     """
 
@@ -69,6 +70,7 @@ class BankwiseApp(App[int]):
         theme_name: str | None = None,
         make_feed: Callable[[Source], Feed] = Feed,
         quiet: bool = False,
+        viewer: bool = False,
     ) -> None:
         super().__init__()
         kept = settings.load(choices) if choices else settings.Settings()
@@ -84,11 +86,12 @@ class BankwiseApp(App[int]):
         self.files: tuple[tuple[str, ...], ...] = ()
         self.notes: tuple[str, ...] = ()
         self._first_source = source
-        self._lateness = Lateness(FRAME_S)
+        self.lateness = Lateness(FRAME_S)
         self._said = ("", 0.0)
         self.frames_skipped = 0
         self._frames = 0
-        self._cautioned = quiet
+        self._cautioned = quiet or viewer
+        self.viewer = viewer
 
     def compose(self) -> ComposeResult:
         """One widget; everything on it is drawn."""
@@ -103,11 +106,11 @@ class BankwiseApp(App[int]):
         if self._first_source is not None:
             self.watch_source(self._first_source)
         else:
-            ACTIONS["start"](self, None)
+            start(self, None)
         # What lives now lives to the end; the collector need not walk it each time.
         gc.collect()
         gc.freeze()
-        self.set_interval(FRAME_S, self.frame)
+        self.frames = self.set_interval(FRAME_S, self.frame)
 
     @property
     def pane(self) -> Pane:
@@ -134,7 +137,7 @@ class BankwiseApp(App[int]):
 
     def frame(self) -> None:
         """Reads what came in and, unless the terminal is behind, draws it."""
-        self._lateness.frame(time.monotonic())
+        self.lateness.frame(time.monotonic())
         if self.feed is None:
             return
         self._announce(self.feed.pull())
@@ -151,7 +154,7 @@ class BankwiseApp(App[int]):
         width, height = view.size
         if self.feed is None or width < _LEAST_COLUMNS or height < _LEAST_ROWS:
             return
-        shot = self.feed.snapshot(self.pane.needs, self._lateness.ms)
+        shot = self.feed.snapshot(self.pane.needs, self.lateness.ms)
         self.shot = shot
         state = self.pane_look()
         canvas = view.draft(width, height)
@@ -165,8 +168,7 @@ class BankwiseApp(App[int]):
 
     def action_act(self, place: int) -> None:
         """Does what the key of that place in the table does."""
-        key = KEYS[place]
-        ACTIONS[key.action](self, key.arg)
+        perform(self, KEYS[place])
         self.draw()
 
     def on_key(self, event: events.Key) -> None:
@@ -206,7 +208,7 @@ class BankwiseApp(App[int]):
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Every key of the table, by name, for the command palette."""
         for key in KEYS:
-            act = partial(ACTIONS[key.action], self, key.arg)
+            act = partial(perform, self, key)
             yield SystemCommand(f"{key.words} ({key.label})", key.group.value, act)
 
 
@@ -216,6 +218,7 @@ def run_app(
     sessions_dir: Path,
     start_pane: str = "road",
     theme: str | None = None,
+    viewer: bool = False,
 ) -> int:
     """Runs the screen until the person leaves; the source is closed after that.
 
@@ -223,6 +226,7 @@ def run_app(
         source: not yet started; None opens the start screen.
         sessions_dir: where sessions are kept.
         start_pane: id of the first situation.
+        viewer: True when this screen may only look.
         theme: `dark`, `sun` or `night`; None for the one used last.
 
     Returns:
@@ -232,8 +236,9 @@ def run_app(
         source,
         sessions_dir=sessions_dir,
         start_pane=start_pane,
-        choices=settings.settings_file(),
+        choices=None if viewer else settings.settings_file(),
         theme_name=theme,
+        viewer=viewer,
     )
     try:
         app.run()

@@ -22,10 +22,16 @@ _WIDE = 100
 
 _HINTS = (
     "? help",
+    "1–8",
     *(f"{key.label} {key.short}" for key in KEYS if key.short and key.short != "help"),
 )
 
-KINDS = {"live": "LIVE", "simulated": "SIMULATED", "replay": "REPLAY"}
+KINDS = {
+    "live": "LIVE",
+    "simulated": "SIMULATED",
+    "replay": "REPLAY",
+    "viewer": "VIEWER",
+}
 """How the origin of the data is written, at all times."""
 
 
@@ -64,7 +70,9 @@ def link_words(shot: Snapshot) -> str:
     sign = {"up": "●", "connecting": "◌", "lost": "✕", "closed": "○"}
     link = shot.link
     head = f"{sign.get(link.state, '?')} link {link.state}"
-    if link.kind == "replay" and link.state in ("up", "closed"):
+    if link.kind == "replay" and link.state == "up":
+        return ""
+    if link.kind == "replay" and link.state == "closed":
         head = ""
     parts = [head, link.words if link.words != link.state else ""]
     return ": ".join(part for part in parts if part)
@@ -76,9 +84,10 @@ def draw_alert(row: Canvas, shot: Snapshot, state: Look) -> None:
     if flag is None:
         return
     count = len([f for f in shot.active if f.severity >= Severity.ACT])
-    text = f" {SIGNS[flag.severity]} {flag.about}  {sentence(flag.text)}"
+    place = "" if flag.text.startswith(flag.about) else f"{flag.about}  "
+    text = f" {SIGNS[flag.severity]} {place}{sentence(flag.text)}"
     more = f" +{count - 1} " if count > 1 else " "
-    hint = "o: proof  a: seen " if row.width >= _WIDE else "o a "
+    hint = "o: proof  a: seen " if row.width >= _WIDE else "o: proof "
     row.clear(_SHOUT)
     room = row.width - len(more) - len(hint)
     row.put(0, 0, clip(text, room), _SHOUT)
@@ -125,9 +134,12 @@ def _recording(row: Canvas, shot: Snapshot) -> int:
             look(Ink.TEXT, Paper.BAR, BOLD | REVERSE),
         )
     if not link.file:
-        words = "nothing recorded" if link.kind != "replay" else "recorded session"
+        own = {"replay": "recorded session", "viewer": "recorded elsewhere"}
+        words = own.get(link.kind, "nothing recorded")
         return row.put(1, 0, words, _BAR_SOFT)
     name = clip(link.file, max(row.width // 3, 16))
+    if not link.size:
+        return row.put(1, 0, f"○ REC {name}: waits for the car", _BAR)
     x = row.put(1, 0, "● REC", _BAR_BOLD)
     x = row.put(x + 1, 0, f"{name} {size(link.size)}", _BAR)
     if row.width >= _WIDE and link.sealed_s is not None:

@@ -33,6 +33,7 @@ _BITE = 250
 _BUDGET_S = 0.03
 _COSTLY_S = 2.0
 _RATE_S = 5.0
+_ASK_S = 0.4
 
 
 class Engine(Protocol):
@@ -144,6 +145,9 @@ class Feed:
         self._epoch = getattr(source, "epoch", 0)
         self._seen: deque[tuple[float, int]] = deque(maxlen=64)
         self._exchanges = 0
+        self._asked: set[str] | None = None
+        self._look_at = 0.0
+        self._left = 0
         self._costly: dict[str, tuple[float, Any]] = {}
         self._made: tuple[object, tuple[Flag, ...]] = (None, ())
 
@@ -185,6 +189,7 @@ class Feed:
             if time.perf_counter() >= until:
                 break
         self._seen.append((self.source.now(), self._exchanges))
+        self._read_on()
         return told
 
     def _keep(self, records: list[Record]) -> None:
@@ -201,17 +206,28 @@ class Feed:
             FlagRecord(event.t, event.id, str(event.state), event.about, event.text)
         )
 
-    def wanted_requests(self) -> tuple[str, ...]:
-        """What to ask the car for a whole picture of its codes."""
-        header = self.source.header
-        if header is None:
-            return ()
-        return next_requests(self._kept, header.adapter.protocol)
-
-    def forget_evidence(self) -> None:
-        """The next picture of the codes is read afresh."""
+    def read_codes(self) -> None:
+        """Reads codes and their history afresh, a few requests after the others."""
         self._kept.clear()
         self._costly.pop("evidence", None)
+        self._asked = set()
+        self._look_at = 0.0
+
+    def _read_on(self) -> None:
+        """Asks what the answers so far make worth asking, until nothing is left."""
+        clock = time.perf_counter()
+        header = self.source.header
+        if self._asked is None or header is None or clock < self._look_at:
+            return
+        self._look_at = clock + _ASK_S
+        left = next_requests(self._kept, header.adapter.protocol)
+        fresh = [request for request in left if request not in self._asked]
+        self._left = len(left)
+        if fresh:
+            self.source.ask(*fresh)
+            self._asked.update(fresh)
+        elif not left:
+            self._asked = None
 
     def snapshot(self, needs: frozenset[str], lag_ms: float = 0.0) -> Snapshot:
         """The session so far, with the costly parts only where needed."""
@@ -245,6 +261,7 @@ class Feed:
             lag_ms,
             self._hz(),
             evidence,
+            self._left if self._asked is not None else None,
         )
 
     def _lately(self, name: str, make: Callable[[], Any]) -> Any:

@@ -49,6 +49,9 @@ def open_source(app: BankwiseApp, open_it: Callable[[], Any]) -> None:
 
 def carry_out(app: BankwiseApp, intent: m.Intent) -> None:
     """Does what a pane asked for."""
+    if app.viewer and not isinstance(intent, m.Say | m.ShowTime | m.Acknowledge):
+        app.say("a viewer only looks")
+        return
     feed = app.feed
     match intent:
         case m.Say(text):
@@ -65,8 +68,10 @@ def carry_out(app: BankwiseApp, intent: m.Intent) -> None:
             feed.source.mark(text, tag)
         case m.Want(rates) if feed is not None:
             feed.source.want(rates)
-        case m.Ask(requests) if feed is not None:
-            feed.source.ask(*(requests or _codes_afresh(app)))
+        case m.Ask(requests) if feed is not None and requests:
+            feed.source.ask(*requests)
+        case m.Ask() if feed is not None:
+            feed.read_codes()
         case m.OpenSession(path):
             from bankwise.tui.openings import open_session
 
@@ -88,10 +93,3 @@ def _compare(app: BankwiseApp, before: Path, after: Path) -> None:
 
     lines = compare_lines(before, after)
     app.call_from_thread(setattr, app, "notes", lines)
-
-
-def _codes_afresh(app: BankwiseApp) -> tuple[str, ...]:
-    if app.feed is None:
-        return ()
-    app.feed.forget_evidence()
-    return app.feed.wanted_requests()

@@ -7,7 +7,7 @@ the long one for the rest. Each lane is a margin with its figures and a plot.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -72,6 +72,14 @@ def allot(lanes: Sequence[Lane], height: int, tall: frozenset[str]) -> list[int]
     return rows
 
 
+def one_bank(lane: Lane) -> Lane:
+    """The same lane for a car with one bank."""
+    if len(lane.banks) == 1:
+        return lane
+    scales = tuple(replace(scale, names=scale.names[:1]) for scale in lane.scales)
+    return replace(lane, banks=lane.banks[:1], scales=scales, shape=Shape.OVER)
+
+
 def chosen(shot: Snapshot, ids: Sequence[str]) -> list[Lane]:
     """The lanes to draw: those asked for, less what this car cannot deliver."""
     supported = shot.columns.supported
@@ -80,10 +88,8 @@ def chosen(shot: Snapshot, ids: Sequence[str]) -> list[Lane]:
         lane = LANES.get(lane_id)
         if lane is None:
             continue
-        measured = any(
-            len(shot.series(name)[0]) for s in lane.scales for name in s.names
-        )
         everywhere = [name for s in lane.scales for name in s.names]
+        measured = any(map(shot.knows, everywhere))
         if (
             measured
             or supported is None
@@ -110,6 +116,7 @@ def draw_stack(
         lanes: in order.
         short_span_s: length of the short window. Unit: s.
     """
+    lanes = [lane if shot.two_banks else one_bank(lane) for lane in lanes]
     short = [lane for lane in lanes if lane.short]
     long = [lane for lane in lanes if not lane.short]
     roomy = canvas.height >= 3 * len(lanes) + 6
@@ -183,7 +190,7 @@ def _sweep(plots: Canvas, window: Window) -> None:
 
 def _scale_of(lane: Lane, shot: Snapshot) -> Scale:
     for scale in lane.scales:
-        if any(len(shot.series(name)[0]) for name in scale.names):
+        if any(map(shot.knows, scale.names)):
             return scale
     return lane.scales[0]
 
@@ -201,7 +208,7 @@ def _draw_lane(
     ends = scale.ends(v for _, v in series)
     _draw_margin(edge, lane, scale, shot, state, ends)
     lit = np.zeros(area.chars.shape, dtype=bool)
-    if not any(len(t) for t, _ in series):
+    if not any(map(shot.knows, scale.names)):
         words = _why_empty(scale, shot)
         area.put(2, (area.height - 1) // 2, words, look(Ink.SOFT, Paper.PLOT))
         lit[(area.height - 1) // 2, 2 : 2 + len(words)] = True
@@ -298,7 +305,7 @@ def _draw_margin(
     slowest = min((hz for hz in map(shot.hz, paced) if hz), default=0.0)
     pace = rate(slowest)
     x = edge.put(1, 0, lane.title, look(Ink.TEXT, attributes=BOLD))
-    if len(lane.banks) == 1:
+    if lane.banks == (None,):
         text = f"{number(values[0], scale.decimals)} {scale.unit}".rstrip()
         if edge.height == 1:
             edge.put_right(right, 0, text, look(Ink.TEXT))

@@ -14,6 +14,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from bankwise.signals import evidence as codes
+from bankwise.signals.catalogue import SIGNALS
 from bankwise.signals.columns import Columns, Floats, Mark
 from bankwise.signals.severity import Severity
 from bankwise.tui.timeview import TimeView
@@ -149,6 +150,7 @@ class Snapshot:
         lag_ms: how late the screen is. Unit: ms.
         exchanges_hz: answers a second, lately. Unit: Hz.
         evidence: what was read of codes and their history; None until asked for.
+        unread: requests without an answer while codes are being read, else None.
     """
 
     now_s: float
@@ -163,6 +165,7 @@ class Snapshot:
     lag_ms: float = 0.0
     exchanges_hz: float = 0.0
     evidence: codes.Snapshot | None = None
+    unread: int | None = None
 
     @property
     def active(self) -> tuple[Flag, ...]:
@@ -170,10 +173,24 @@ class Snapshot:
         up = [flag for flag in self.flags if flag.active]
         return tuple(sorted(up, key=lambda f: (-f.severity.rank, -f.first_s)))
 
+    @property
+    def two_banks(self) -> bool:
+        """Whether the car has a second bank, as far as is known; True until it is."""
+        supported = self.columns.supported
+        if any(len(self.columns[name]) for name in _SECOND_BANK):
+            return True
+        return supported is None or not supported.isdisjoint(_SECOND_BANK)
+
+    def knows(self, name: str) -> bool:
+        """Whether a measured or derived signal has had any value."""
+        if name in SIGNALS:
+            return len(self.columns[name]) > 0
+        return bool(np.isfinite(self.series(name)[1]).any())
+
     def series(self, name: str) -> tuple[Floats, Floats]:
         """Times and values of a measured or derived signal; empty when unknown."""
-        column = self.columns[name]
-        if len(column):
+        if name in SIGNALS:
+            column = self.columns[name]
             return column.t, column.v
         try:
             values = self.ticks[name]
@@ -249,6 +266,7 @@ NOTE_TAG = "note-at:"
 """Begins the tag of a note; what follows is the moment its key was pressed."""
 
 _NOTHING: Floats = np.empty(0)
+_SECOND_BANK = ("stft_b2_pct", "ltft_b2_pct", "o2_b2s1_v", "lambda_b2s1")
 _RATE_WINDOW_S = 10.0
 _STALE_INTERVALS = 4.0
 _STALE_S = 3.0

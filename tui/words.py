@@ -143,6 +143,13 @@ def clip(text: str, width: int) -> str:
     return text[: max(width - 1, 0)] + "…" if width > 0 else ""
 
 
+def unproven(text: str) -> str:
+    """What a flag leaves open, as a sentence: `Not that …` becomes a whole one."""
+    if text.startswith("Not "):
+        return f"Does not prove {text[4:]}"
+    return f"Does not prove: {text}"
+
+
 def sentence(text: str) -> str:
     """The text with a capital first letter."""
     return text[:1].upper() + text[1:]

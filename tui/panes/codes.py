@@ -35,11 +35,13 @@ def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
             if (shot.link.kind == "replay")
             else "r: read codes, freeze frame, monitors and test results now."
         )
+        if shot.unread is not None:
+            words = f"reading: {shot.unread} answers to come"
         y = paragraph(canvas, y, words)
         paragraph(canvas, y + 1, CAUTIONS["clearing"], _SOFT)
         return
     sections = [
-        ("CODES", "r: read again", code_lines(found)),
+        ("CODES", _progress(shot), code_lines(found)),
         ("FREEZE FRAME", "", frame_lines(found)),
         ("MONITORS", "", monitor_lines(found)),
         ("SINCE CLEARED", "", counter_lines(found)),
@@ -54,6 +56,12 @@ def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
         _draw_sections(right, sections[4:5], state.state.first_row)
         return
     _draw_sections(canvas, sections, state.state.first_row)
+
+
+def _progress(shot: Snapshot) -> str:
+    if shot.unread is not None:
+        return f"reading: {shot.unread} answers to come"
+    return "as read in this drive" if shot.link.kind == "replay" else "r: read again"
 
 
 def _draw_sections(

@@ -33,7 +33,8 @@ def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
         return
     map_rows = min(max(canvas.height // 2, 13), 16)
     half = canvas.width // 2
-    for bank, x, width in ((1, 0, half), (2, half, canvas.width - half)):
+    places = [(1, 0, half), (2, half, canvas.width - half)]
+    for bank, x, width in places if shot.two_banks else places[:1]:
         part = canvas.part(x, 0, width, map_rows if wide else canvas.height - 1)
         draw_map(part, shot, bank)
     if not wide:
@@ -94,10 +95,13 @@ def sensor_lines(shot: Snapshot) -> list[tuple[str, int]]:
             if not len(shot.columns[name]) and not len(shot.columns[wide]):
                 continue
             main = name if len(shot.columns[name]) else wide
+            ends = (f"min_{s}_v", f"max_{s}_v")
+            if main == wide:
+                ends = (f"lambda_min_{s}", f"lambda_max_{s}")
             values = (
                 number(shot.value(main), 3),
-                number(shot.value(f"min_{s}_v"), 2),
-                number(shot.value(f"max_{s}_v"), 2),
+                number(shot.value(ends[0]), 2),
+                number(shot.value(ends[1]), 2),
                 number(shot.value(f"time_rich_{s}_pct"), 0),
                 number(shot.value(f"switches_{s}"), 0),
                 number(shot.value(f"switching_hz_{s}"), 2),

@@ -13,12 +13,14 @@ from bankwise.tui.panes.rows import first_row, heading, paragraph, pick_bar, ste
 from bankwise.tui.snapshot import Cause, Flag, Look, PaneState, Snapshot
 from bankwise.tui.themes import BANK_INK, BOLD, REVERSE, Ink, look
 from bankwise.tui.timeview import SPANS_S, TimeView
-from bankwise.tui.words import clip, clock, number, sentence
+from bankwise.tui.words import clip, clock, number, sentence, unproven, wrap
 
 _SOFT = look(Ink.SOFT)
 _BOLD = look(Ink.TEXT, attributes=BOLD)
 _SIDE_FROM = 100
 _LEAD_S = 20.0
+_MOST_LINES = 4
+_ROOMY = 24
 _PROOF_LANES = ("slowfront", "trim", "rear", "rpm", "load", "coolant")
 
 
@@ -60,18 +62,17 @@ def draw_list(area: Canvas, shot: Snapshot, state: Look) -> None:
         return
     current = picked(shot, state)
     place = shot.flags.index(current) if current is not None else 0
-    rows = (area.height - y) // 2
+    lines = min(max((area.height - y) // len(shot.flags) - 1, 1), _MOST_LINES)
+    rows = (area.height - y) // (1 + lines)
     first = first_row(place, len(shot.flags), rows)
     for flag in shot.flags[first : first + rows]:
-        _draw_row(area, y, flag, state)
+        end = _draw_row(area, y, flag, state, lines)
         if flag is current:
-            pick_bar(area, y)
-            pick_bar(area, y + 1)
-            area.chars[y + 1, 0] = ord(" ")
-        y += 2
+            pick_bar(area, y, end - y)
+        y = end
 
 
-def _draw_row(area: Canvas, y: int, flag: Flag, state: Look) -> None:
+def _draw_row(area: Canvas, y: int, flag: Flag, state: Look, lines: int) -> int:
     seen = flag.key in state.acknowledged
     ink = BANK_INK[flag.bank] if flag.bank else Ink.TEXT
     sign = look(Ink.TEXT, attributes=BOLD | REVERSE) if flag.active else _SOFT
@@ -82,7 +83,14 @@ def _draw_row(area: Canvas, y: int, flag: Flag, state: Look) -> None:
     when += f", {clock(flag.total_s)} in all" + (", seen" if seen else "")
     if x + len(when) + 2 < area.width:
         area.put_right(area.width - 1, y, when, _SOFT)
-    area.put(5, y + 1, clip(sentence(flag.text), area.width - 6))
+    width = area.width - 6
+    if lines == 1:
+        area.put(5, y + 1, clip(sentence(flag.text), width))
+        return y + 2
+    shown = wrap(sentence(flag.text), width)[:lines]
+    for i, line in enumerate(shown, 1):
+        area.put(5, y + i, line)
+    return y + 1 + len(shown)
 
 
 def draw_ledger(area: Canvas, shot: Snapshot) -> None:
@@ -117,8 +125,11 @@ def _draw_cause(area: Canvas, y: int, cause: Cause, first: bool) -> int:
     for sign, rows, code in (("+", cause.speaks_for, 0), ("−", cause.against, 0)):
         for text in rows[:many]:
             area.put(3, y, sign, _BOLD)
-            area.put(5, y, clip(text, area.width - 6), code)
-            y += 1
+            if area.height >= _ROOMY:
+                y = paragraph(area, y, text, code, 5)
+            else:
+                area.put(5, y, clip(text, area.width - 6), code)
+                y += 1
     if first and cause.next:
         y = paragraph(area, y, f"Next: {cause.next}", _BOLD, 3)
     return y + 1
@@ -137,15 +148,15 @@ def draw_proof(canvas: Canvas, shot: Snapshot, state: Look, flag: Flag) -> None:
     y = paragraph(area, 1 if not beside else 2, sentence(flag.text), _BOLD)
     spans = ", ".join(f"{clock(a)}–{clock(b)}" for a, b in flag.spans[-3:])
     y = paragraph(area, y, f"Up {spans}; {clock(flag.total_s)} in all.", _SOFT)
-    for head, text in (
-        ("Does not prove", flag.does_not_prove),
-        ("Likely causes", "; ".join(flag.causes)),
-        ("Next check", flag.next),
-        ("Caution", flag.caution),
+    for text in (
+        unproven(flag.does_not_prove) if flag.does_not_prove else "",
+        f"Likely causes: {'; '.join(flag.causes)}." if flag.causes else "",
+        f"Next check: {flag.next}" if flag.next else "",
+        f"Caution: {flag.caution}" if flag.caution else "",
     ):
         if text:
             y += beside
-            y = paragraph(area, y, f"{head}: {text}")
+            y = paragraph(area, y, text)
     y += beside
     for limit in flag.limits:
         value = number(limit.value, 3).rstrip("0").rstrip(".")

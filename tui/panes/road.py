@@ -12,7 +12,15 @@ from bankwise.tui.lanes import chosen, draw_stack
 from bankwise.tui.measure import draw_readout
 from bankwise.tui.snapshot import Flag, Look, Snapshot
 from bankwise.tui.themes import BANK_INK, BOLD, REVERSE, Ink, look
-from bankwise.tui.words import clip, driving, fuel_status, number, sentence, wrap
+from bankwise.tui.words import (
+    clip,
+    driving,
+    fuel_status,
+    number,
+    sentence,
+    unproven,
+    wrap,
+)
 
 _WIDE, _SIDE_FROM = 100, 110
 _ROOMY_ROWS = 26
@@ -56,7 +64,7 @@ def draw_instruments(area: Canvas, shot: Snapshot, state: Look) -> None:
         at_s = math.floor(shot.now_s * _TEXT_HZ) / _TEXT_HZ
     wide = area.width >= _WIDE
     trims = [shot.value(f"total_trim_b{bank}_pct", at_s) for bank in (1, 2)]
-    two = _has_bank_two(shot)
+    two = shot.two_banks
     x = 1
     for bank, trim in zip((1, 2), trims, strict=True):
         if bank == 2 and not two:
@@ -129,13 +137,6 @@ def _big(value: float, decimals: int, sign: bool = True) -> str:
     return text if len(text) <= 5 or not decimals else number(value, 0, sign)
 
 
-def _has_bank_two(shot: Snapshot) -> bool:
-    supported = shot.columns.supported
-    if supported is None:
-        return True
-    return "stft_b2_pct" in supported or bool(len(shot.columns["stft_b2_pct"]))
-
-
 def driving_words(shot: Snapshot, at_s: float) -> str:
     """The driving state and how warm the engine is, where the engine knows them."""
     return driving(shot.value("state", at_s), shot.value("warm", at_s))
@@ -183,7 +184,7 @@ def _draw_flag(area: Canvas, y: int, flag: Flag, state: Look, whole: bool) -> in
         area.put(x + 1, y, clip(sentence(flag.text), area.width - x - 2))
         y += 1
         if whole and flag.does_not_prove:
-            text = f"does not prove: {flag.does_not_prove}"
+            text = unproven(flag.does_not_prove)
             area.put(4, y, clip(text, width), _SOFT)
             y += 1
         if whole and flag.next:
@@ -198,12 +199,10 @@ def _draw_flag(area: Canvas, y: int, flag: Flag, state: Look, whole: bool) -> in
         area.put(4, y, line)
         y += 1
     if whole:
-        for head, text in (
-            ("Does not prove: ", flag.does_not_prove),
-            ("Next: ", flag.next),
-        ):
-            if text:
-                for line in wrap(head + text, width):
-                    area.put(4, y, line, _SOFT if head.startswith("Does") else _BOLD)
-                    y += 1
+        left_open = unproven(flag.does_not_prove) if flag.does_not_prove else ""
+        next_check = f"Next: {flag.next}" if flag.next else ""
+        for text, code in ((left_open, _SOFT), (next_check, _BOLD)):
+            for line in wrap(text, width):
+                area.put(4, y, line, code)
+                y += 1
     return y

@@ -49,8 +49,9 @@ def paragraph(
     return y
 
 
-def pick_bar(area: Canvas, y: int) -> None:
-    """Marks a row as the one picked: another paper, and a sign for no colour."""
+def pick_bar(area: Canvas, y: int, rows: int = 1) -> None:
+    """Marks rows as picked: another paper, and a sign for where colour is missing."""
     if 0 <= y < area.height:
-        area.looks[y] = (area.looks[y] & 0xFF0F) | (int(Paper.PICK) << 4)
+        part = area.looks[y : y + rows]
+        part[:] = (part & 0xFF0F) | (int(Paper.PICK) << 4)
         area.chars[y, 0] = ord("›")

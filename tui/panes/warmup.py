@@ -44,7 +44,7 @@ def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
 def draw_milestones(area: Canvas, shot: Snapshot, big: bool) -> None:
     """Draws coolant with its slope, then each bank's closed loop and wake-ups."""
     coolant = shot.value("ect_c")
-    y = heading(area, 0, "WARM-UP", "seconds count from the start of the engine")
+    y = heading(area, 0, "WARM-UP", "from the start of the engine")
     if big:
         area.put(1, y, "COOLANT °C", _BOLD)
         text = number(coolant, 0) if math.isfinite(coolant) else "––"
@@ -62,11 +62,13 @@ def draw_milestones(area: Canvas, shot: Snapshot, big: bool) -> None:
     running = shot.value("since_start_s")
     line = f"running {number(running, 0)} s"
     if shot.value("start_seen") != 1:
-        line += " (the start itself was not seen)"
+        line += " (its start was not seen)"
     area.put(1, y, clip(line, area.width - 2), _SOFT)
     y += 1 + big
     area.put(19, y, "bank 1", look(Ink.BANK1, attributes=BOLD))
-    area.put(31, y, "bank 2", look(Ink.BANK2, attributes=BOLD))
+    places = ((1, 19), (2, 31)) if shot.two_banks else ((1, 19),)
+    if shot.two_banks:
+        area.put(31, y, "bank 2", look(Ink.BANK2, attributes=BOLD))
     y += 1
     for title, pattern in (
         ("closed loop after", "closed_loop_entry_{}_s"),
@@ -74,7 +76,7 @@ def draw_milestones(area: Canvas, shot: Snapshot, big: bool) -> None:
         ("rear awake after", "wake_up_{}s2_s"),
     ):
         area.put(1, y, title, _SOFT)
-        for bank, x in ((1, 19), (2, 31)):
+        for bank, x in places:
             value = shot.value(pattern.format(f"b{bank}"))
             text = (
                 f"{value:.0f} s"
@@ -85,7 +87,7 @@ def draw_milestones(area: Canvas, shot: Snapshot, big: bool) -> None:
         y += 1
     if y < area.height:
         area.put(1, y, "loop now", _SOFT)
-        for bank, x in ((1, 19), (2, 31)):
+        for bank, x in places:
             words, _ = fuel_status(shot.value(f"status_b{bank}"))
             area.put(x, y, clip(words, 11), look(BANK_INK[bank]))
 
