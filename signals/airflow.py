@@ -1,6 +1,6 @@
 """Airflow: air density, volumetric efficiency at wide open, and how they agree.
 
-Source: MOTOR 2003 (T3) for the expected shares of the theoretical airflow.
+Source: MOTOR magazine, Dec 2003, for the expected shares of the theoretical airflow.
 """
 
 from __future__ import annotations
@@ -28,10 +28,13 @@ STOICHIOMETRIC = 14.7
 
 EXPECTED_RPM = (1500.0, 3000.0, 3500.0, 4000.0, 5000.0)
 EXPECTED_PCT = (70.0, 70.0, 85.0, 80.0, 80.0)
-"""Share of the theoretical airflow a sound engine takes wide open. Source: T3."""
+"""Share of the theoretical airflow a sound engine takes wide open.
+
+Source: MOTOR magazine, Dec 2003.
+"""
 
 LOWEST_RPM, HIGHEST_RPM = 1500.0, 5500.0
-"""Outside, T3 gives no expectation."""
+"""Outside, the article gives no expectation."""
 
 PULL_S = 1.0
 """A pull counts after this long wide open, when the air has settled."""

@@ -21,10 +21,13 @@ from bankwise.signals.view import TickView
 from bankwise.signals.windows import TICK_S, clock, held, reduce_windows, yes
 
 RATIO_TICKS = 200
-"""The ratio covers the last 100 s of judged driving. Source: DOMAIN 4."""
+"""The ratio covers the last 100 s of judged driving. Source: common practice."""
 
 COMMAND_LOW, COMMAND_HIGH = 0.96, 1.04
-"""λ command between which the catalyst stores and gives. Source: DOMAIN 3."""
+"""λ command between which the catalyst stores and gives.
+
+Source: common practice, no source.
+"""
 
 FRONT_LAMBDA_MARGIN, FRONT_MEAN_S = 0.0025, 5.0
 """λ crosses its own mean of so long by this margin.
@@ -37,11 +40,14 @@ LEAST_TRAVEL_V = 2.0
 """With less front movement in 100 s no ratio says anything. Source: our choice."""
 
 REAR_RICH_V, REAR_LEAN_V = 0.6, 0.2
-"""A rear fuel-cut drop goes from above the first to below the second. Source: S10."""
+"""A rear fuel-cut drop goes from above the first to below the second.
+
+Source: Toyota, P0139.
+"""
 
 FRONT_LEAN_LAMBDA = 1.1
 OXYGEN_SHARE = 0.232
-"""Oxygen in air by mass. Source: DOMAIN 3."""
+"""Oxygen in air by mass. Source: composition of dry air."""
 
 AFTER_CUT_S = 3.0
 

@@ -68,7 +68,7 @@ fuel again, with the pedal hardly touched.
 """
 
 CUT_LEAN_V, CUT_LEAN_LAMBDA = 0.2, 1.2
-"""A front sensor that sees plain air. Source: DOMAIN 4 (S28)."""
+"""A front sensor that sees plain air. Source: Toyota 2021, P2195."""
 
 REST_LIMIT_PCT = 30.0
 """A rest position above this was not learned yet. Source: common practice."""

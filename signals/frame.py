@@ -25,8 +25,8 @@ from bankwise.signals.windows import TICK_S, Growing, Window, tick_times, window
 AGE_LIMIT_S = {Pace.FAST: 2.0, Pace.MEDIUM: 2.0, Pace.SLOW: 15.0, Pace.ONCE: np.inf}
 """Age at which a value stops being "now", if twice its sample interval is less.
 
-Source: DOMAIN 4 (data no older than 2 Ts); the floors are our choice, because a
-scheduler may be late by a moment without the value being in doubt.
+Source: common practice (no older than twice the interval); the floors are our choice,
+because a scheduler may be late by a moment without the value being in doubt.
 """
 
 INTERVALS = 5

@@ -1,6 +1,6 @@
 """Gates: when a rule may speak. A signal the car does not deliver opens its part.
 
-Source: DOMAIN 4, common gate.
+Source: common practice, no source.
 """
 
 from __future__ import annotations

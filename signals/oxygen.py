@@ -30,7 +30,8 @@ SIDE_S = 2.0
 """All samples of this long on one side make the sensor lean or rich now."""
 
 COUNTED_S = 100.0
-"""Switches are counted over so long in closed loop. Source: S1, S2."""
+"""Switches are counted over so long in closed loop. Source: GM 2000 and
+1999, P0133 and P1133."""
 
 VOLTS = ("o2_{s}_v",)
 

@@ -20,11 +20,14 @@ BIN_NAMES = ("idle", "low", "mid", "high")
 """Airflow bins, in the order of the codes of `airflow_bin`."""
 
 BIN_TICKS, BIN_LEAST = 60, 20
-"""A median covers this many ticks and needs at least so many. Source: DOMAIN 3 asks for
+"""A median covers this many ticks and needs at least so many. Source: our choice:
 10 samples a cell; at two ticks a second trims repeat, hence twice that."""
 
 SETTLE_S = 3.0
-"""A bin counts after so long in it. Source: DOMAIN 3, trim map."""
+"""A bin counts after so long in it.
+
+Source: our choice, because a trim needs a moment to follow.
+"""
 
 
 def keep(memo: Growing, values: Floats, mask: Bools) -> Indices:

@@ -3,7 +3,7 @@
 With n samples strictly between two thresholds the pass took at least the time from the
 first to the last of them and at most the time between the samples outside. Polling
 therefore proves slow, seldom good. Each bound carries the transport interval.
-Source: DOMAIN 3, derived and checked by simulation.
+Source: derived, and checked by simulation.
 """
 
 from __future__ import annotations

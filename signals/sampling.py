@@ -17,7 +17,7 @@ from bankwise.signals.view import TickView
 from bankwise.signals.windows import Window, yes
 
 WINDOW_S = 20.0
-"""Over how long a rate is measured, and most sensor figures. Source: DOMAIN 3."""
+"""Over how long a rate is measured, and most sensor figures. Source: our choice."""
 
 COVERED = 0.9
 """Share of the window that must lie between its first and last sample.
@@ -26,14 +26,20 @@ Source: our choice, because a window half empty says nothing about its empty hal
 """
 
 SWING_HZ, STUCK_HZ, PARKED_HZ = 5.0, 2.0, 1.0
-"""Least honest rates of swing and shares, of stuck, and of parked. Source: DOMAIN 3."""
+"""Least honest rates of swing and shares, of stuck, and of parked.
+
+Source: common practice, no source.
+"""
 
 MAIN = ("o2_{s}_v", "lambda_{s}", "o2_{s}_ma")
 """What a sensor may be read by: volts when it switches, λ or current when wide-band."""
 
 
 def wide(see: TickView) -> Bools:
-    """Whether the sensor is wide-band, by which signals exist. Source: DOMAIN 2."""
+    """Whether the sensor is wide-band, by which signals exist.
+
+    Source: from memory of J1979.
+    """
     return see.seen("lambda_{s}") | see.seen("o2_{s}_ma")
 
 

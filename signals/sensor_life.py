@@ -18,7 +18,7 @@ from bankwise.signals.view import TickView
 from bankwise.signals.windows import clock, held, yes
 
 BIAS_V = 0.441
-"""Bias until it is learned: the middle of 391-491 mV. Source: S4."""
+"""Bias until it is learned: the middle of 391-491 mV. Source: Saturn 1998, P0134."""
 
 BIAS_LOW_V, BIAS_HIGH_V, BIAS_STILL_V = 0.30, 0.60, 0.04
 """A bias is learned where it can lie and only when it stands still.

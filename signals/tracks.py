@@ -15,11 +15,15 @@ from bankwise.signals.columns import Bools, Column, Floats
 from bankwise.signals.windows import Growing
 
 LEAN_V, RICH_V = 0.300, 0.600
-"""A full switch goes from below the first to above the second. Source: S1, S2."""
+"""A full switch goes from below the first to above the second. Source: GM 2000 and
+1999, P0133 and P1133."""
 
 MIDDLE_V, HYSTERESIS_V = 0.450, 0.050
-"""Where rich and lean part, and the margin of a crossing. Source: S1; the margin is
-our choice, because ten counts of a switching sensor are more than its noise."""
+"""Where rich and lean part, and the margin of a crossing.
+
+Source: GM 2000, P0133; the margin is our choice, because ten counts of a switching
+sensor are more than its noise.
+"""
 
 NOISE_V = 0.02
 """A pass that turns back by more than this is not one edge. Source: our choice: four

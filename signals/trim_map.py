@@ -1,6 +1,6 @@
 """The trim map: what each bank needed in each cell of engine speed and load.
 
-Source: DOMAIN 3: cells of 500 rpm by 10 % load, 3 s in the cell, at least 10 values.
+Source: our choice: cells of 500 rpm by 10 % load, 3 s in the cell, at least 10 values.
 """
 
 from __future__ import annotations

@@ -29,7 +29,10 @@ COUNT_PCT = 100 / 128
 """One count of a trim byte. Source: J1979 PID 06."""
 
 LIMIT_FLAT_S = 10.0
-"""How long a trim stands still at its extreme to be at its limit. Source: DOMAIN 3."""
+"""How long a trim stands still at its extreme to be at its limit.
+
+Source: common practice, no source.
+"""
 
 LIMIT_SHORT_PCT, LIMIT_LONG_PCT = 10.0, 15.0
 """No controller limits a trim tighter than this.
@@ -44,7 +47,7 @@ LIMIT_ASKING_PCT = 5.0
 WIDE_UNMET_LAMBDA = 0.03
 """A wide-band bank held steady is at its limit only if λ stays off by this much.
 
-Source: DOMAIN 3 (±3 %); without it a steady, right correction would look pegged.
+Source: common practice (±3 %); without it a steady, right correction would look pegged.
 """
 
 MEDIAN_TICKS, HALF = 20, 10
