@@ -2,7 +2,7 @@
 
     python -m bankwise.adapters.car.serve_story STORY [--listen HOST:PORT] [--pty]
         [--strict-baud] [--faster N] [--cold] [--adapter NAME] [--link NAME]
-        [--transmission] [--uds]
+        [--transmission] [--uds] [--protocol N]
 
 The first line printed is the address. Lines on standard input touch the car, one answer
 line each; the process ends when standard input does.
@@ -13,13 +13,15 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
+from bankwise.adapters.car.framing import PROTOCOLS
 from bankwise.adapters.car.quirks import ADAPTERS, QUIET, Quirks, Trouble
 from bankwise.adapters.car.server import serve_adapter
 from bankwise.adapters.car.stories import STORIES, Story
 from bankwise.adapters.car.timing import LINKS, LinkTiming
 from bankwise.adapters.car.wiring import plug_in
-from bankwise.adapters.errors import AdapterError
+from bankwise.adapters.errors import AdapterError, LinkError
 
 
 def serve(
@@ -36,6 +38,7 @@ def serve(
     trouble: Trouble = QUIET,
     transmission: bool = False,
     uds: bool = False,
+    protocol: str | None = None,
     console: bool = False,
     until_closed: bool = False,
 ) -> None:
@@ -54,17 +57,21 @@ def serve(
         trouble: what goes wrong, and when.
         transmission: a second unit answers as well.
         uds: the units speak SAE J1979-2.
+        protocol: the adapter's number of another protocol than the story's car speaks.
         console: take console lines from standard input.
         until_closed: stop when standard input ends; needs `console`.
 
     Raises:
         PortBusy: when the address is taken.
-        LinkError: when it cannot be used.
+        LinkError: when it cannot be used, or J1979-2 is asked for without CAN.
     """
+    spec = replace(story.spec, protocol=protocol) if protocol else story.spec
+    if uds and not PROTOCOLS[spec.protocol].can:
+        raise LinkError("SAE J1979-2 needs CAN: protocol 6, 7, 8 or 9")
     car = story.car(cold=cold)
     adapter = plug_in(
         car,
-        story.spec,
+        spec,
         seed=story.seed,
         transmission=transmission,
         uds=uds,
@@ -96,6 +103,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--cold", action="store_true")
     parser.add_argument("--transmission", action="store_true")
     parser.add_argument("--uds", action="store_true")
+    parser.add_argument("--protocol", choices=sorted(PROTOCOLS))
     parser.add_argument("--adapter", choices=sorted(ADAPTERS), default="good")
     parser.add_argument("--link", choices=sorted(LINKS), default="usb-115200")
     chosen = parser.parse_args(arguments)
@@ -112,6 +120,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             link=LINKS[chosen.link],
             transmission=chosen.transmission,
             uds=chosen.uds,
+            protocol=chosen.protocol,
             console=True,
             until_closed=True,
         )

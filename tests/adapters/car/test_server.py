@@ -213,6 +213,28 @@ def test_a_story_runs_in_a_process_of_its_own() -> None:
         server.say("show")
 
 
+def test_a_story_may_speak_another_protocol() -> None:
+    """The demonstration car on a K-line, with a second unit."""
+    with (
+        ProcessServer(
+            "demo", "--faster", "20", "--protocol", "5", "--transmission"
+        ) as server,
+        open_url(server.address) as port,
+    ):
+        ask(port, "ATE0")
+        ask(port, "ATTP5")
+        ask(port, "ATH1")
+        said = ask(port, "0100")
+        assert said.startswith(b"BUS INIT: OK\r86 F1 1")
+        assert said.count(b"\r86 F1") == 2
+
+
+def test_j1979_2_without_can_is_one_plain_line() -> None:
+    """It does not start, and says why."""
+    with pytest.raises(LinkError, match="needs CAN"):
+        ProcessServer("demo", "--protocol", "5", "--uds").__enter__()
+
+
 def test_a_process_that_cannot_start_says_why() -> None:
     """The last line of what it complained about becomes the error."""
     with pytest.raises(LinkError, match="invalid choice"):
