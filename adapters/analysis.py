@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from bankwise.adapters.decode import Decoder
+from bankwise.adapters.decode import LONGEST_S, Decoder
 from bankwise.adapters.records import Exchange, Header, Record
 from bankwise.adapters.session_file import Session
 from bankwise.signals.columns import Columns
@@ -104,10 +104,10 @@ class Analysis:
             if record.a and record.e is None:
                 if heard is not None and record.t - heard > SILENCE_S:
                     self._silences.append((heard, record.t))
-                heard = record.t + record.d
+                heard = record.t + min(record.d, LONGEST_S)
         self._heard_s = heard
         last = records[-1]
-        lasts = last.d if type(last) is Exchange else 0.0
+        lasts = min(last.d, LONGEST_S) if type(last) is Exchange else 0.0
         self._end_s = max(self._end_s, last.t + lasts, heard or 0.0)
 
 

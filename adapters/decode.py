@@ -49,6 +49,12 @@ _SAME_READ_S = 10.0
 Unit: seconds. Source: our choice, because a code read takes a second or two.
 """
 
+LONGEST_S = 60.0
+"""An exchange said to last longer counts as this long.
+
+Unit: seconds. Source: our choice, because adapters give up long before.
+"""
+
 Indices = npt.NDArray[np.intp]
 Shape = tuple[str, tuple[int, ...]]
 
@@ -162,7 +168,7 @@ class Decoder:
     def _when(self, records: Sequence[Record]) -> None:
         """Time and duration by row, as the values of that row carry them."""
         lasting = [r.d if type(r) is Exchange else 0.0 for r in records]
-        self._d = np.maximum(np.array(lasting), 0.0)
+        self._d = np.clip(np.array(lasting), 0.0, LONGEST_S)
         self._t = np.array([r.t for r in records]) + self._d / 2
 
     def _sort_out(self) -> list[int]:

@@ -43,6 +43,15 @@ _Known = (
 )
 
 _DECODER: msgspec.json.Decoder[_Known] = msgspec.json.Decoder(_Known)
+_LEAP_S = 86_400.0
+"""A step ahead longer than this is a clock gone wrong, not a drive.
+
+Unit: seconds. Source: our choice, because no drive lasts a day between two records.
+"""
+
+_NO_TIME = 1e15
+"""Stands for the time of a record that has none, and bounds those that have one."""
+
 _KINDS: dict[str, type[_Known]] = {
     "x": Exchange,
     "mark": MarkRecord,
@@ -123,7 +132,7 @@ class LineReader:
 
     Attributes:
         dropped: lines that were no records.
-        restarts: times the clock began anew; later records were moved on.
+        restarts: times the clock began anew or leapt; later records were moved on.
         jitter: records a little earlier than the one before; moved up to it.
     """
 
@@ -162,16 +171,21 @@ class LineReader:
         last, shift = self._last, self._shift
         for i, record in enumerate(records):
             t = record.t + shift
-            if t < last:
-                if last - t > _RESTART_S:
-                    shift += last - t
-                    self.restarts += 1
-                else:
-                    self.jitter += 1
+            if last <= t <= last + _LEAP_S:
+                last = t
+                if not shift:
+                    continue
+            elif last - _RESTART_S <= t < last:
+                self.jitter += 1
                 t = last
-            if t != record.t:
-                records[i] = msgspec.structs.replace(record, t=t)
-            last = t
+            elif isinstance(record, Other) and record.t == _NO_TIME:
+                t = last
+            else:
+                self.restarts += 1
+                if abs(t) < _NO_TIME:
+                    shift += last - t
+                t = last
+            records[i] = msgspec.structs.replace(record, t=t)
         self._last, self._shift = last, shift
         return records
 
@@ -180,7 +194,7 @@ class LineReader:
         out = []
         if self.restarts:
             out.append(
-                f"time goes back {_times(self.restarts)}: the clock began anew, "
+                f"time leaps {_times(self.restarts)}: the clock began anew, "
                 "what follows was moved on"
             )
         if self.jitter:
@@ -217,7 +231,7 @@ def _one(line: bytes) -> Record | None:
 
 
 def _moment(t: Any) -> float:
-    return float(t) if isinstance(t, int | float) else 0.0
+    return float(t) if isinstance(t, int | float) else _NO_TIME
 
 
 def _mended(kind: type[_Known], raw: dict[str, Any]) -> dict[str, Any]:

@@ -20,7 +20,6 @@ from bankwise.adapters.frames import (
     Answer,
     Data,
     Line,
-    Malformed,
     Wire,
     by_message,
     crc_table,
@@ -101,7 +100,7 @@ def plan(
         protocol: the adapter's protocol number.
     """
     frames = list(_frames(lines, protocol))
-    if len(frames) != len(lines) or any(isinstance(a, Malformed) for a in told):
+    if len(frames) != len(lines) or not all(isinstance(a, Data) for a in told):
         return None
     text = "".join(lines).upper()
     free = np.zeros(len(text), dtype=np.bool_)
@@ -115,7 +114,7 @@ def plan(
         payload = _payload(text, places)
         answer = next((m for m in messages if m.payload == payload), None)
         if answer is None:
-            continue  # a refusal: it must stay as it is
+            continue  # "answer follows": it must stay as it is
         messages.remove(answer)
         pieces = walk(payload, request)
         mine = data.setdefault(answer.ecu, {})

@@ -256,6 +256,36 @@ def test_a_clock_that_begins_anew_goes_on() -> None:
     assert "began anew" in session.warnings[0]
 
 
+def test_a_leap_of_the_clock_costs_only_the_leap() -> None:
+    """One record with a wild time stands at the moment before it, and so on from there.
+
+    Without this a single wrong digit would make a drive of a thousand years.
+    """
+    for wild in ("1e12", "1e300", "-1e12"):
+        times = ("1", "2", wild, "3", "4")
+        body = "".join(f'{{"k":"mark","t":{t},"text":""}}\n' for t in times)
+        session = parse_session((HEAD_LINE + body).encode(), "leap")
+        assert [record.t for record in session.records][:3] == [1, 2, 2]
+        assert session.records[-1].t in {3, 4}
+        assert "leaps" in session.warnings[0]
+
+
+def test_a_clock_that_does_not_begin_at_zero_is_moved() -> None:
+    """Times counted from another moment keep their intervals."""
+    body = "".join(f'{{"k":"mark","t":{t},"text":""}}\n' for t in (9e6, 9e6 + 2))
+    session = parse_session((HEAD_LINE + body).encode(), "far")
+    assert [record.t for record in session.records] == [0, 2]
+
+
+def test_a_second_header_and_records_without_time_disturb_nothing() -> None:
+    """They are kept at the moment before them; time goes on as it was."""
+    mark = '{"k":"mark","t":50,"text":""}\n'
+    body = mark + HEAD_LINE + '{"k":"later","what":1}\n' + mark.replace("50", "51")
+    session = parse_session((HEAD_LINE + body).encode(), "twice")
+    assert [record.t for record in session.records] == [50, 50, 50, 51]
+    assert session.warnings == ()
+
+
 @pytest.mark.parametrize(
     ("data", "word"),
     [
