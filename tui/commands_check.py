@@ -37,31 +37,45 @@ def check(
         typer.Option(help="End with status 1 if a flag is this severe or more."),
     ] = None,
 ) -> None:
-    """Print the flags, explanations and figures of recorded sessions."""
-    import json
+    """Print the flags, explanations and figures of recorded sessions.
 
-    from bankwise.adapters.analysis import analyse
-    from bankwise.adapters.session_file import read_session
+    A file that cannot be read is said so and the others are checked all the same; the
+    status is then 2.
+    """
+    import json
+    import shutil
+    import sys
+
     from bankwise.signals.severity import Severity
-    from bankwise.tui.places import find_session, sessions_folder
-    from bankwise.tui.print_check import as_text
-    from bankwise.tui.print_check_json import as_object
+    from bankwise.tui.checking import Job, check_all
+    from bankwise.tui.places import sessions_folder
+    from bankwise.tui.recording import StatusLine
 
     folder = sessions_folder()
+    width = None if sys.stdout.isatty() else shutil.get_terminal_size((88, 0)).columns
+    line = StatusLine(sys.stderr)
     objects = []
-    worst = -1
-    for number, name in enumerate(files):
-        session = read_session(find_session(name, folder))
-        analysis = analyse(session)
-        worst = max([worst, *(flag.severity.rank for flag in analysis.engine.flags)])
-        if as_json:
-            objects.append(as_object(name, session, analysis))
+    worst, unread = -1, False
+    for done, checked in enumerate(
+        check_all([Job(name, folder, as_json, width) for name in files])
+    ):
+        line.clear()
+        if checked.error:
+            unread = True
+            typer.echo(f"bankwise: {checked.error}", err=True)
+        elif checked.found is not None:
+            objects.append(checked.found)
         else:
-            typer.echo(("\n" if number else "") + as_text(name, session, analysis))
-        for warning in session.warnings:
-            typer.echo(f"bankwise: {name}: {warning}", err=True)
-    if as_json:
+            typer.echo(("\n" if done else "") + checked.text)
+        for warning in checked.warnings:
+            typer.echo(f"bankwise: {checked.name}: {warning}", err=True)
+        worst = max(worst, checked.worst)
+        if done + 1 < len(files):
+            line.show(f"checked {done + 1} of {len(files)}")
+    if as_json and (objects or len(files) > 1):
         shown = objects if len(files) > 1 else objects[0]
         typer.echo(json.dumps(shown, ensure_ascii=False, indent=1, allow_nan=False))
+    if unread:
+        raise typer.Exit(2)
     if fail_on is not None and worst >= Severity(fail_on.value).rank:
         raise typer.Exit(1)

@@ -28,6 +28,13 @@ def record(
     wait: Annotated[
         bool, typer.Option("--wait", help="Wait for a port that is not there yet.")
     ] = False,
+    lines: Annotated[
+        bool,
+        typer.Option("--lines", help="Print flags and state changes as plain lines."),
+    ] = False,
+    bell: Annotated[
+        bool, typer.Option(help="With --lines, ring for what asks to act.")
+    ] = True,
     baud: Baud = None,
     note: Note = None,
     sessions: Folder = None,
@@ -40,13 +47,18 @@ def record(
     from bankwise.adapters.live import Live
     from bankwise.adapters.ports import only_port
     from bankwise.tui.errors import CommandError
+    from bankwise.tui.lines import Lines
     from bankwise.tui.places import file_to_write
     from bankwise.tui.recording import record_until
 
     url = port or only_port()
     path = file_to_write(output, sessions, "drive")
     source = Live(url, path, clock_rate=faster, baud=baud, note=note, notes=Notes())
-    tally = record_until(source, seconds, sys.stderr, patient=wait)
+    if lines:
+        told = Lines(source, sys.stdout, bell)
+        tally = record_until(source, seconds, None, patient=wait, seen=told.seen)
+    else:
+        tally = record_until(source, seconds, sys.stderr, patient=wait)
     if source.recording.error is not None:
         raise CommandError(f"{path}: recording stopped: {source.recording.error}")
     if tally.up_s is None:

@@ -35,7 +35,7 @@ class Tally:
 def record_until(
     source: Live,
     seconds: float | None,
-    out: TextIO,
+    out: TextIO | None,
     *,
     patient: bool = False,
     seen: Callable[[list[Record]], None] = lambda _: None,
@@ -52,7 +52,7 @@ def record_until(
             end.
         patient: also wait for a port that cannot be opened yet.
         out: where the status line goes; rewritten in place on a terminal, left out
-            in a pipe.
+            in a pipe, or with None.
         seen: is handed every batch of records.
     """
     ended = threading.Event()
@@ -102,27 +102,27 @@ def _take(source: Live, tally: Tally, seen: Callable[[list[Record]], None]) -> N
 class StatusLine:
     """One line that rewrites itself on a terminal and stays silent elsewhere."""
 
-    def __init__(self, out: TextIO) -> None:
-        self._out = out
+    def __init__(self, out: TextIO | None) -> None:
+        self._out = out if out is not None and out.isatty() else None
         self._width = 0
 
     def show(self, text: str) -> None:
         """Replaces the line."""
-        if self._out.isatty():
+        if self._out is not None:
             self._out.write("\r" + text.ljust(self._width))
             self._out.flush()
             self._width = len(text)
 
     def clear(self) -> None:
         """Wipes the line, as if it had never been."""
-        if self._width:
+        if self._out is not None and self._width:
             self._out.write("\r" + " " * self._width + "\r")
             self._out.flush()
             self._width = 0
 
     def end(self) -> None:
         """Leaves the line standing and goes to the next."""
-        if self._width:
+        if self._out is not None and self._width:
             self._out.write("\n")
             self._out.flush()
 

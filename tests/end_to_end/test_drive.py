@@ -52,12 +52,12 @@ def _records_of(path: Path, mark: bytes) -> bool:
 
 
 def test_recorded_and_checked(bench: Bench) -> None:
-    """The story's flag is found in what `record` took from the served car."""
+    """The story's flag is told while recording, and found again afterwards."""
     _, port = bench.car("demo", "--listen=127.0.0.1:0", "--faster", FASTER)
-    done = bench.run(
-        "record", "--port", port, "--faster", FASTER, "--for", "120", "-o", "d.jsonl"
-    )
+    options = ("--faster", FASTER, "--for", "120", "--lines", "-o", "d.jsonl")
+    done = bench.run("record", "--port", port, *options)
     assert done.returncode == 0, done.stderr
+    assert "\a▲ B2 front-lean-rear-rich: " in done.stdout
     assert "whole" in bench.run("verify", "d.jsonl").stdout
     found = bench.checked("d.jsonl")
     assert ("front-lean-rear-rich", "B2") in {

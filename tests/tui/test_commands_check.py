@@ -65,6 +65,18 @@ def test_several_files_make_a_list(run: Any) -> None:
     assert [one["file"] for one in found] == names
 
 
+def test_many_files_on_all_cores(run: Any, tmp_path: Path) -> None:
+    """Many files come in the order asked; one that is none does not stop the others."""
+    (tmp_path / "note.jsonl").write_text("not a session\n")
+    names = ["healthy", "note", "thermostat-open", "worn-catalyst", "healthy"]
+    done = run("check", "--json", *names)
+    assert done.exit_code == 2
+    found = json.loads(done.stdout)
+    assert [one["file"] for one in found] == [n for n in names if n != "note"]
+    assert found[0] == found[-1]
+    assert "note.jsonl" in done.stderr
+
+
 def test_fail_on(run: Any) -> None:
     """The status is 1 from the severity asked for, and 0 below it."""
     assert run("check", "front-sensor-reads-lean").exit_code == 0
