@@ -60,6 +60,7 @@ PICTURES = (
 
 def plain_svg(svg: str) -> str:
     """The picture without fonts from the web, in a font the reader has."""
+    svg = re.sub(r"<!--.*?-->", "", svg, flags=re.DOTALL)
     svg = re.sub(r"@font-face\s*\{[^}]*\}", "", svg)
     svg = svg.replace("font-family: Fira Code, monospace", f"font-family: {_FONTS}")
     return re.sub(r"[ \t]+\n", "\n", svg)

@@ -40,6 +40,11 @@ class Clock:
         return self.s
 
 
+def state(watch: Watch) -> str:
+    """The link's state in a word."""
+    return watch.state.value
+
+
 def test_a_viewer_follows_a_file_while_it_grows(tmp_path: Path) -> None:
     """Records arrive as they are written; the end of the session is known as such."""
     clock = Clock()
@@ -48,16 +53,16 @@ def test_a_viewer_follows_a_file_while_it_grows(tmp_path: Path) -> None:
     watch = Watch(path, clock)
     writer.write(Exchange(1.0, "010C", ("7E804410C1AF8",), 0.03))
     assert [type(record) for record in watch.drain()] == [Exchange]
-    assert watch.state.value == "up"
+    assert state(watch) == "up"
     writer.write(MarkRecord(2.0, "hill"))
     assert [record.t for record in watch.drain()] == [2.0]
     clock.s += 10
-    assert watch.state.value == "lost"
+    assert state(watch) == "lost"
     assert watch.now() == 2.5
     writer.write(EndRecord(3.0))
     writer.close(3.0)
     watch.drain()
-    assert watch.state.value == "closed"
+    assert state(watch) == "closed"
     assert watch.now() == 3.0
 
 
