@@ -52,6 +52,20 @@ def car(
         str,
         typer.Option(metavar="KIND", help="What it hangs on: usb-115200, network, …"),
     ] = "usb-115200",
+    protocol: Annotated[
+        str | None,
+        typer.Option(metavar="N", help="Speak protocol 1 to 9, not the story's own."),
+    ] = None,
+    uds: Annotated[
+        bool, typer.Option("--uds", help="Speak SAE J1979-2 only, as newest cars do.")
+    ] = False,
+    transmission: Annotated[
+        bool, typer.Option("--transmission", help="A second control unit answers.")
+    ] = False,
+    strict_baud: Annotated[
+        bool,
+        typer.Option("--strict-baud", help="With --pty: deaf at any other speed."),
+    ] = False,
     console: Annotated[
         bool,
         typer.Option("--console", help="Take lines that touch the car; try `help`."),
@@ -74,6 +88,7 @@ def car(
     for option, chosen, known in (
         ("--adapter", adapter, ADAPTERS),
         ("--link", link, LINKS),
+        ("--protocol", protocol or "6", "123456789"),
     ):
         if chosen not in known:
             raise CommandError(f"{option} is one of: {', '.join(known)}")
@@ -86,6 +101,10 @@ def car(
         ready=lambda address: print(f"{title}, at {address}", flush=True),
         cold=cold,
         quirks=ADAPTERS[adapter],
+        protocol=protocol,
+        uds=uds,
+        transmission=transmission,
+        strict_baud=strict_baud,
         link=LINKS[link],
         console=console,
     )
