@@ -148,7 +148,7 @@ def _stuck(see: TickView, lean: bool) -> Floats:
         flag = see["max_1_{s}_v"] < see.limit("front_lean_v")
     else:
         flag = see["min_1_{s}_v"] > see.limit("front_rich_v")
-    return clock(flag & ~(see["hz_{s}"] < STUCK_HZ), see.before())
+    return clock(flag & (see["hz_{s}"] >= STUCK_HZ), see.before())
 
 
 def _run(of: str) -> Function:

@@ -51,6 +51,8 @@ def _collect(see: TickView) -> None:
     # The first tick at or after a sample is the one that first sees it.
     tick = np.searchsorted(w.ends, at, side="right")
     judged = in_closed_loop(see)[tick] & (see["warm"] == 1)[tick]
+    # Slower than this, samples of different edges mix and edges look long.
+    judged &= (see["honest_switching_{s}"] == 1)[tick]
     judged &= (track["clean"][at] == 1) & (track["high_s"][at] <= LONGEST_S)
     at = at[judged]
     up = track["switched"][at] > 0
@@ -58,6 +60,7 @@ def _collect(see: TickView) -> None:
         _memo(see, f"{name} t").extend(w.column.t[these])
         _memo(see, f"{name} low").extend(track["low_s"][these])
         _memo(see, f"{name} high").extend(track["high_s"][these])
+        _memo(see, f"{name} middle").extend(track["middle_s"][these])
 
 
 def _ends(see: TickView, way: str) -> Indices:
@@ -95,7 +98,7 @@ def _bound(way: str, which: str) -> Function:
 
 
 def _middles(see: TickView, way: str) -> Floats:
-    return (_memo(see, f"{way} low").values + _memo(see, f"{way} high").values) / 2
+    return _memo(see, f"{way} middle").values
 
 
 def _mean(way: str) -> Function:

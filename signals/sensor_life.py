@@ -87,7 +87,7 @@ def _parked(see: TickView) -> Floats:
     still = w.maximum - w.minimum <= 2 * band
     inside = (low >= see.limit("parked_low_v")) & (high <= see.limit("parked_high_v"))
     flag = np.where(np.isnan(bias), inside & still, at_learned)
-    return clock(flag & ~(see["hz_{s}"] < PARKED_HZ), see.before())
+    return clock(flag & (see["hz_{s}"] >= PARKED_HZ), see.before())
 
 
 def since(see: TickView, clock_name: str, total: str) -> Floats:
@@ -159,7 +159,7 @@ def _frozen(see: TickView) -> Floats:
         last = track["changed_t"][np.maximum(w.ends - 1, 0)]
         changed = np.where(seen, np.maximum(changed, last), changed)
         fresh |= see.known(pattern)
-    honest = ~(see["hz_{s}"] < STUCK_HZ)
+    honest = see["hz_{s}"] >= STUCK_HZ
     return np.where(fresh & honest & (changed > -np.inf), see.ticks - changed, np.nan)
 
 

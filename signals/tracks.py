@@ -118,8 +118,9 @@ def volts(column: Column, lo: int, hi: int, carry: Carry) -> Mapping[str, Floats
         above 450 mV on a straight line; `switched` +1 for lean to rich, −1 for rich to
         lean, else 0; `crossed` 1 for a crossing of 450 mV with hysteresis;
         `low_s`, `high_s` proven bounds on the time between the two thresholds, NaN
-        unless switched; `clean` whether that pass never turned back; `rich_run_s`,
-        `lean_run_s` seconds on that side of 450 mV.
+        unless switched; `middle_s` their middle, right on average; `clean` whether
+        that pass never turned back; `rich_run_s`, `lean_run_s` seconds on that side of
+        450 mV.
     """
     broken = holes(column, lo, hi)
     t, v, d = column.t[lo:hi], column.v[lo:hi], column.d[lo:hi]
@@ -150,6 +151,9 @@ def volts(column: Column, lo: int, hi: int, carry: Carry) -> Mapping[str, Floats
     first, last = np.minimum(start + 1, ends), np.maximum(ends - 1, 0)
     low = column.t[last] - column.t[first] - (column.d[last] + column.d[first]) / 2
     high = t - column.t[start] + (d + column.d[start]) / 2
+    # Between two samples without one inside, the low bound is below zero; the middle
+    # of the two must keep that, else it would lean to the long side.
+    middle = (low + high) / 2
     passed = switched != 0
     clean = np.where(passed, 0.0, np.nan)
     for k in np.flatnonzero(passed):
@@ -183,6 +187,7 @@ def volts(column: Column, lo: int, hi: int, carry: Carry) -> Mapping[str, Floats
         "crossed": crossed,
         "clean": clean,
         "low_s": low,
+        "middle_s": np.where(passed, middle, np.nan),
         "high_s": high,
         "rich_run_s": np.where(rich_from >= 0, t - rich_from, 0.0),
         "lean_run_s": np.where(lean_from >= 0, t - lean_from, 0.0),

@@ -9,8 +9,15 @@ from bankwise.signals.columns import Column
 from bankwise.signals.tracks import Track, volts
 
 
-def _passes(seed: int, hz: float, jitter: float, interval_s: float) -> tuple[int, int]:
-    """Random ramps, randomly sampled: how many passes, how many bounds were wrong."""
+def _passes(
+    seed: int, hz: float, jitter: float, interval_s: float
+) -> tuple[int, int, float, float]:
+    """Random ramps, randomly sampled.
+
+    Returns:
+        How many passes, how many bounds were wrong, the mean error of the middles and
+        its standard error.
+    """
     rng = np.random.default_rng(seed)
     count = 3000
     length = rng.uniform(0.03, 0.9, count)
@@ -33,16 +40,30 @@ def _passes(seed: int, hz: float, jitter: float, interval_s: float) -> tuple[int
     at = np.flatnonzero(track["switched"])
     truth = length[np.minimum((column.t[at] / 2.0).astype(int), count - 1)]
     wrong = (track["low_s"][at] > truth + 1e-9) | (track["high_s"][at] < truth - 1e-9)
-    return len(at), int(wrong.sum())
+    off = track["middle_s"][at] - truth
+    return (
+        len(at),
+        int(wrong.sum()),
+        float(off.mean()),
+        float(off.std()) / len(at) ** 0.5,
+    )
 
 
 @pytest.mark.parametrize("hz", [4.0, 8.0, 12.0, 25.0, 50.0])
 @pytest.mark.parametrize("interval_s", [0.0, 0.01])
 def test_no_pass_lies_outside_its_bounds(hz: float, interval_s: float) -> None:
     """In thousands of random passes not one true time lies outside its bounds."""
-    passes, wrong = _passes(int(hz), hz, 0.4, interval_s)
+    passes, wrong, _, _ = _passes(int(hz), hz, 0.4, interval_s)
     assert passes > 2000
     assert wrong == 0
+
+
+@pytest.mark.parametrize("hz", [8.0, 12.0, 25.0])
+def test_the_middles_are_right_on_average(hz: float) -> None:
+    """Averaged over passes, the middles of the bounds are the true time at any rate."""
+    _, _, off, error = _passes(5, hz, 0.0, 0.01)
+    assert error < 0.002
+    assert abs(off) < 4 * error
 
 
 def test_even_sampling_gives_the_textbook_bounds() -> None:
