@@ -19,7 +19,7 @@ from bankwise.adapters.records import Exchange
 from bankwise.adapters.troubles import Reaction
 
 SEARCH_S: Final = 20.0
-"""Longest protocol search. Source: ADAPTER.md 4, from memory of adapter data sheets."""
+"""Longest protocol search. From memory of adapter data sheets."""
 FIRST_S: Final = 2.0
 """Deadline of a request that was never timed before. Our choice."""
 COMMAND_S: Final = 1.0
@@ -30,7 +30,7 @@ LEAST_S: Final = 0.6
 """No deadline is shorter. Our choice: an adapter's own wait of 200 ms for a silent
 vehicle, over a slow link, ends well before; what ends later is out of step."""
 TIMES_P99: Final = 4.0
-"""A deadline in multiples of the slowest usual answer. Source: ADAPTER.md 8."""
+"""A deadline in multiples of the slowest usual answer. Our choice."""
 _QUIET_S: Final = 0.3
 """After a resync, silence this long means that the adapter was at rest. Our choice."""
 _REMEMBERED: Final = 100
@@ -45,15 +45,16 @@ class SessionClock:
 
     def __init__(self, origin: float, rate: float = 1.0) -> None:
         self._origin = origin
-        self._rate = rate
+        self.rate = rate
+        """Session seconds in a second of the link's clock."""
 
     def at(self, link_time: float) -> float:
         """Session time of a moment of the link's clock. Unit: seconds."""
-        return (link_time - self._origin) * self._rate
+        return (link_time - self._origin) * self.rate
 
     def lasted(self, link_seconds: float) -> float:
         """Session seconds of a duration of the link's clock."""
-        return link_seconds * self._rate
+        return link_seconds * self.rate
 
 
 class Latencies:
@@ -200,8 +201,9 @@ class Adapter:
         self.drain(_QUIET_S)
         asked = self.ask("ATI", COMMAND_S)
         self.aside.append(asked.exchange)
-        if asked.reply.finished and not asked.ok:
-            # The space may have met a half-typed command; the next one is clean.
+        if not asked.ok and not self.cancelled():
+            # The space may have met a half-typed command, or been taken for part of
+            # the name's request; the next one is clean.
             asked = self.ask("ATI", COMMAND_S)
             self.aside.append(asked.exchange)
         self.in_step = asked.ok and asked.reply.finished

@@ -7,7 +7,7 @@ from typing import Final
 
 FIRST_S: Final = 0.5
 MOST_S: Final = 30.0
-"""Shortest and longest wait. Unit: seconds. Source: ADAPTER.md 8, a proposal."""
+"""Shortest and longest wait. Unit: seconds. Our choice."""
 _GROWTH: Final = 2.0
 _SPREAD: Final = 0.2
 

@@ -20,9 +20,9 @@ from bankwise.adapters.frames import Data, Negative, answers
 from bankwise.adapters.troubles import Reaction
 
 FAILURES: Final = 3
-"""Failures in a row that take a rung down. Source: ADAPTER.md 8, a proposal."""
+"""Failures in a row that take a rung down. Our choice."""
 RETRY_S: Final = 60.0
-"""After this the next rung up is tried again. Source: ADAPTER.md 8, a proposal."""
+"""After this the next rung up is tried again. Our choice."""
 ABSENT_AFTER: Final = 5
 """Answers without a unit while others spoke, then it is not waited for. Our choice."""
 _PWM: Final = "1"

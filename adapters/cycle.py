@@ -33,25 +33,28 @@ from bankwise.adapters.startup import Found, StartUp, payloads
 from bankwise.adapters.troubles import Reaction
 
 SILENCES: Final = 3
-"""Unanswered requests in a row before the vehicle itself is asked. ADAPTER.md 4."""
+"""Unanswered requests in a row before the vehicle itself is asked. Our choice."""
 HOLD_S: Final = 60.0
 """A PID that stays silent alone is left out this long. Our choice."""
 PENDING_EVERY_S: Final = 30.0
-"""How often pending codes are read. Source: DOMAIN 2."""
+"""How often pending codes are read. Common practice, no source."""
 VOLTAGE_EVERY_S: Final = 5.0
 """How often the adapter's voltmeter is read when PID 42 is missing. Our choice."""
 JUDGE_LINK_AFTER_S: Final = 10.0
 """When a link is judged slow or not. Our choice."""
 KEY_ON_S: Final = 6.0
-"""Longest wait between looks for a vehicle. Our choice: ADAPTER.md 4 allows 30 s, but
-a person who turns the key should not wait."""
+"""Longest wait between looks for a vehicle. Our choice: a
+person who turns the key should not wait."""
+LEAST_INTERVAL_S: Final = 0.01
+"""Requests are not closer than this in session time. Our choice: a control unit takes 8
+ms or more to answer, so only an unreal one could be asked faster, to fill the disk."""
 HISTORY: Final = ("03", "07", "0A", "0904")
-"""Read once a drive: codes stored, pending and permanent; calibrations. DOMAIN 2."""
+"""Read once a drive: codes stored, pending and permanent; calibrations."""
 PENDING_BY_MASK: Final = "194233041E"
 HISTORY_BY_IDENTIFIER: Final = ("194233081E", PENDING_BY_MASK, "195533", "22F804")
 """The same by SAE J1979-2, from memory: status mask, severity mask of all classes."""
 RESYNCS: Final = 3
-"""Failed resyncs in a row before the link is opened anew. ADAPTER.md 8."""
+"""Failed resyncs in a row before the link is opened anew. Our choice."""
 _IGNITION: Final = "no answer from the vehicle: is the ignition on?"
 
 
@@ -99,6 +102,7 @@ class PollCycle:
         self._due: dict[str, float] = {}
         self._polled = True
         self._agains = 0
+        self._sent = link.now() - 1.0
         self._was_up = False
         self._script = self._run()
 
@@ -256,7 +260,16 @@ class PollCycle:
             yield self._aside() + self.lost("the adapter does not answer")
         raise LinkLost(f"{self.adapter.link.name} no longer answers")
 
+    def _pace(self) -> None:
+        """Waits when answers come faster than any vehicle's would."""
+        link = self.adapter.link
+        left = self._sent + LEAST_INTERVAL_S / self.clock.rate - link.now()
+        if left > 0:
+            self.adapter.drain(left)
+        self._sent = link.now()
+
     def _exchange(self) -> tuple[Asked, Judged | None]:
+        self._pace()
         now = self.now()
         one_shot = self._due_one_shot(now)
         if one_shot is not None:

@@ -25,7 +25,8 @@ from bankwise.adapters.errors import (
 from bankwise.adapters.gate import Permitted, wire
 
 BAUDS: Final = (38400, 115200, 500000, 230400, 9600)
-"""Speeds tried in turn, the likeliest first. Source: ADAPTER.md 8, a proposal."""
+"""Speeds tried in turn, the likeliest first. Our choice, after what adapters are
+usually set to."""
 
 POLL_S: Final = 0.05
 """Longest single wait, so that a stop is obeyed at once. Our choice."""

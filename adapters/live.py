@@ -37,7 +37,8 @@ from bankwise.adapters.source import LinkState, Recording
 from bankwise.adapters.startup import Found
 
 SWITCH_S: Final = 0.0005
-"""Longest wait of this thread for a busy screen. Source: ADAPTER.md 3, measured."""
+"""Longest wait of this thread for a busy screen. Our choice: at Python's usual 5 ms
+the screen's work would show in the times of the answers."""
 _STOP_S: Final = 5.0
 """Longest wait for the thread to close in good order. Our choice."""
 

@@ -19,10 +19,10 @@ SLOW_LINK_HZ: Final = 25.0
 """Below this many values a second a drive watches fewer signals closely. Our choice:
 two front sensors at 5 Hz, trims at 1 Hz and status need about that."""
 MONITOR_HZ: Final = 1 / 30
-"""Rate of the monitor status PIDs 01 and 41. Source: DOMAIN 2."""
+"""Rate of the monitor status PIDs 01 and 41. Common practice, no source."""
 MONITOR_PIDS: Final = (0x01, 0x41)
 ONCE_PIDS: Final = (0x13, 0x1D, 0x1C, 0x51, 0x4F, 0x50, 0x21, 0x30, 0x31, 0x4D, 0x4E)
-"""Asked once a drive, when supported. Source: DOMAIN 2."""
+"""Asked once a drive, when supported. Common practice, no source."""
 ODOMETER: Final = 0xA6
 
 _PREFER: Final = {0x66: 0x10, 0x67: 0x05, 0x68: 0x0F, 0x87: 0x0B, 0x59: 0x23}

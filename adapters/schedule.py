@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from typing import Final
 
 FILL_FROM: Final = 0.6
-"""A request is filled with PIDs this urgent. Source: ADAPTER.md 8, validated there."""
+"""A request is filled with PIDs this urgent. Our choice: lower
+values make slow signals too frequent, higher ones leave places empty."""
 FLOOR_S: Final = 12.0
 """No PID waits longer, on the slowest link. Unit: seconds. Our choice: coolant and
 supply voltage still make a line, and 25 PIDs take 2 of 8 requests a second."""

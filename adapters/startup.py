@@ -90,7 +90,7 @@ def protocol_of(lines: Sequence[str]) -> str:
     """The protocol number that answer lines show; empty when they show none.
 
     For adapters that do not tell. The bus speed of CAN does not show in a line; 500
-    kbit/s is by far the commoner. Header bytes after ADAPTER.md 5, from memory.
+    kbit/s is by far the commoner. Header bytes from memory of the standards.
     """
     for line in lines:
         if not is_hex(line):

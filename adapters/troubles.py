@@ -2,7 +2,8 @@
 
 One row a word. Words are compared without spaces and in capitals. The first match wins,
 so longer words stand before their beginnings.
-Source: ADAPTER.md 4; rows marked [M] there are from memory of adapter data sheets.
+Source: data sheets of such adapters; SEARCHING as a prefix, CAN ERROR and the words of
+imitations are from memory of users' reports.
 """
 
 from __future__ import annotations

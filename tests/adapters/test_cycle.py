@@ -27,7 +27,7 @@ from bankwise.adapters.source import LinkState
 from bankwise.signals.columns import Columns
 
 VIN = "1M8GDM9AXKP042788"
-"""Published check-digit example. Source: DOMAIN 6."""
+"""A published check-digit example."""
 
 
 @dataclass

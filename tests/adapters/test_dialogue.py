@@ -83,7 +83,7 @@ CASES: dict[str, tuple[str, bytes, tuple[str, ...], str | None]] = {
     "nothing": ("010C", b"", (), NO_PROMPT),
     "half a line": ("010C", b"7E80441", (), NO_PROMPT),
 }  # fmt: skip
-"""What was asked, the bytes, the lines kept and the word. Source: ADAPTER.md 4."""
+"""What was asked, the bytes, the lines kept and the word."""
 
 
 @pytest.mark.parametrize("name", CASES)

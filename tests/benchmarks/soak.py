@@ -5,7 +5,8 @@
 The poll cycle runs over the simulated adapter; every few minutes a cable is pulled, the
 ignition is turned off, or the adapter does one of the things that adapters do. Records
 go into a session file as in a drive and are read back from it. Shown an hour: values a
-second while connected, link losses, records written, the memory of the process. As many records must come
+second while connected, link losses, records written, the memory of the process. As
+many records must come
 back as were kept, and every value must be the car's.
 """
 
