@@ -18,6 +18,7 @@ from bankwise.tui.words import clock, number
 _PIPE_WIDTH = 88
 _LEAST_WIDTH = 50
 _TRIMS = "Total trim, median %"
+_FRONTS = frozenset({"o2_b1s1_v", "o2_b2s1_v", "lambda_b1s1", "lambda_b2s1"})
 _SHOWN = 3
 """Explanations told with their evidence; the others by name. Our choice."""
 
@@ -81,7 +82,7 @@ def _heading(
     rates = [
         rate
         for signal, column in columns.measured.items()
-        if signal.startswith("o2_") and signal.endswith("s1_v")
+        if signal in _FRONTS
         if (rate := fresh_hz(column)) is not None
     ]
     if rates:
