@@ -76,6 +76,16 @@ REST_LIMIT_PCT = 30.0
 WIDE_OPEN_PCT, WIDE_OPEN_LOAD_PCT = 70.0, 90.0
 """Throttle or load that no longer throttles. Source: common practice, no source."""
 
+FLOORED_PCT = 60.0
+"""A pedal below this is not floored, however far an electronic throttle opens.
+
+Source: our choice: engines that throttle by valves or boost open it at part load, and
+no pedal's signal ends below about 75 %.
+"""
+
+ENRICHED_LAMBDA = 0.97
+"""A λ command below this is enrichment. Source: common practice, no source."""
+
 CUT_RPM = 1000.0
 """No controller cuts fuel below about this speed. Source: common practice."""
 
@@ -239,6 +249,7 @@ def _state(see: TickView) -> Floats:
     wide = (throttle >= WIDE_OPEN_PCT) | (
         (load >= WIDE_OPEN_LOAD_PCT) & ~(throttle < WIDE_OPEN_PCT / 2)
     )
+    wide &= ~(see["pedal_pct"] < FLOORED_PCT)
     rest_like = closed | (unknown & low_load)
     at_rest = (foot <= rest + CUT_MARGIN_PCT) | (unknown & low_load)
     sure = at_rest | (rest_like & _front_lean(see))
@@ -287,6 +298,14 @@ def _is(name: str, title: str, *states: Driving) -> Derived:
         return np.where(np.isnan(state), np.nan, yes(flag))
 
     return Derived(name, title, "", function, ("rpm",), s.COMMON)
+
+
+def _enriching(see: TickView) -> Floats:
+    command = see["lambda_cmd"]
+    loop = see["fuel_status_b1"]
+    told = (command < ENRICHED_LAMBDA) | (loop == OPEN_BY_LOAD)
+    silent = ~see.seen("lambda_cmd") & ~see.seen("fuel_status_b1")
+    return yes((see["wide_open"] == 1) & (told | silent))
 
 
 def _off_idle(see: TickView) -> Floats:
@@ -397,6 +416,7 @@ ROWS: tuple[Derived, ...] = (
     _is("idle", "at idle", Driving.IDLE),
     _is("cruise", "steady cruise", Driving.CRUISE),
     _is("wide_open", "wide open", Driving.WIDE_OPEN),
+    Derived("enriching", "wide open and enriched", "", _enriching, _RPM, s.COMMON),
     _is("fuel_cut", "fuel cut", Driving.FUEL_CUT),
     _is("decel", "closed throttle", Driving.DECELERATION, Driving.FUEL_CUT),
     Derived("off_idle", "running off idle", "", _off_idle, _RPM, s.COMMON),
@@ -404,10 +424,11 @@ ROWS: tuple[Derived, ...] = (
     _run_clock("idle_run_s", "idle", "idle so far"),
     _run_clock("cut_run_s", "fuel_cut", "fuel cut so far"),
     _run_clock("wide_open_run_s", "wide_open", "wide open so far"),
+    _run_clock("enriching_run_s", "enriching", "enriched so far"),
     _run_clock("steady_run_s", "steady", "steady so far"),
     Derived("off_idle_total_s", "time off idle", "s", _off_idle_clock, _RPM, s.COMMON),
     _counter("cuts", "cut_run_s", 2.0, "fuel cuts so far"),
-    _counter("enrichments", "wide_open_run_s", 1.5, "wide-open pulls so far"),
+    _counter("enrichments", "enriching_run_s", 1.5, "enriched pulls so far"),
     Derived(
         "mass_air",
         "meters air by mass",

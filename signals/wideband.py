@@ -37,7 +37,9 @@ def _error(see: TickView) -> Floats:
         past = command[k : k + see.size]
         steady &= ~(np.abs(past - command[width - 1 :]) > 0.02)
     now = np.where(np.isnan(see["lambda_cmd"]), 1.0, see["lambda_cmd"])
-    ok = steady & (see["running"] == 1)
+    # Without closed loop or a command nobody wants λ to be one: a diesel, for one.
+    wanted = (see["closed_{b}"] == 1) | see.known("lambda_cmd")
+    ok = steady & wanted & (see["running"] == 1)
     return np.where(ok, (see["lambda_mean_{s}"] / now - 1.0) * 100.0, np.nan)
 
 

@@ -94,6 +94,21 @@ def test_wide_open_and_steady_cruise(drive: Build) -> None:
     assert frame["enrichments"][-1] == 1
 
 
+def test_an_open_throttle_under_a_light_foot_is_not_wide_open(drive: Build) -> None:
+    """An engine throttled by its valves opens the flap at part load: not wide open."""
+    frame = drive(10, rpm=2000.0, throttle_pct=85.0, pedal_pct=30.0, speed_kmh=70.0)
+    assert frame["wide_open"][-1] == 0
+
+
+def test_enriching_needs_a_command_or_open_loop(drive: Build) -> None:
+    """Wide open in closed loop at λ 1 is no enrichment; open loop by load is."""
+    signals = {"rpm": 3000.0, "throttle_pct": 85.0, "speed_kmh": 70.0}
+    closed = drive(10, **signals, fuel_status_b1=2.0, lambda_cmd=1.0)
+    opened = drive(10, **signals, fuel_status_b1=4.0)
+    assert closed["enriching"][-1] == 0
+    assert opened["enriching"][-1] == 1
+
+
 def test_states_without_throttle_or_speed(drive: Build) -> None:
     """A car that delivers engine speed alone still idles and runs."""
     frame = drive(20, rpm=_from(10.0, 800, 2500))

@@ -135,6 +135,12 @@ def test_lambda_error_against_the_command(drive: Build) -> None:
     assert frame["rich_b1s1"][-1] == 0
 
 
+def test_a_diesel_has_no_lambda_error(drive: Build) -> None:
+    """λ 2 without closed loop and without a command is how a diesel runs: no error."""
+    frame = drive(30, rpm=2000.0, lambda_b1s1=1.9)
+    assert np.isnan(frame["lambda_error_b1s1_pct"]).all()
+
+
 def test_response_bounds_hold_the_true_time(drive: Build) -> None:
     """A ramp of 200 ms between the thresholds lies inside the proven bounds."""
 
