@@ -14,6 +14,8 @@ from bankwise.tui.help import Help
 from bankwise.tui.intents import carry_out, keep, open_source
 from bankwise.tui.keys import KEYS, Key
 from bankwise.tui.lane_chooser import LaneChooser
+from bankwise.tui.messages import ListSessions
+from bankwise.tui.panes.table import PANES
 from bankwise.tui.prompts import Leave, Prompt
 from bankwise.tui.snapshot import NOTE_TAG, PaneState
 from bankwise.tui.start import Start
@@ -38,7 +40,12 @@ def _set_view(app: BankwiseApp, view: TimeView) -> None:
 
 
 def _situation(app: BankwiseApp, arg: Arg) -> None:
+    if str(arg) not in PANES:
+        app.say("not part of this version")
+        return
     app.pane_id = str(arg)
+    if app.pane_id == "sessions" and not app.files and not app.viewer:
+        carry_out(app, ListSessions())
 
 
 def _hold(app: BankwiseApp, _arg: Arg) -> None:

@@ -27,6 +27,7 @@ from bankwise.tui.feed import Feed, Told
 from bankwise.tui.keys import KEYS
 from bankwise.tui.panes import Pane
 from bankwise.tui.panes.table import PANES
+from bankwise.tui.panes.waiting import draw_waiting, is_waiting
 from bankwise.tui.prompts import Caution
 from bankwise.tui.snapshot import Look, PaneState, Snapshot
 from bankwise.tui.terminal import Lateness, on_ending, unsent
@@ -89,7 +90,6 @@ class BankwiseApp(App[int]):
         self.lateness = Lateness(FRAME_S)
         self._said = ("", 0.0)
         self.frames_skipped = 0
-        self._frames = 0
         self._cautioned = quiet or viewer
         self.viewer = viewer
 
@@ -144,8 +144,7 @@ class BankwiseApp(App[int]):
         if unsent(self._driver) > 0:
             self.frames_skipped += 1
             return
-        self._frames += 1
-        if self._frames % self.pane.every == 0:
+        if self.lateness.frames % self.pane.every == 0:
             self.draw()
 
     def draw(self) -> None:
@@ -161,7 +160,8 @@ class BankwiseApp(App[int]):
         draw_top(canvas.part(0, 0, width, 1), self.pane.title, shot, state)
         draw_alert(canvas.part(0, 1, width, 1), shot, state)
         top = 3 if height >= _ROOMY_ROWS else 2
-        self.pane.draw(canvas.part(0, top, width, height - top - 1), shot, state)
+        draw = draw_waiting if is_waiting(shot) else self.pane.draw
+        draw(canvas.part(0, top, width, height - top - 1), shot, state)
         said = self._said[0] if time.monotonic() < self._said[1] else ""
         draw_bottom(canvas.part(0, height - 1, width, 1), shot, state, said)
         view.present(canvas, self.palette)

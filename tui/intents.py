@@ -11,7 +11,6 @@ from bankwise.adapters.errors import AdapterError
 from bankwise.tui import messages as m
 from bankwise.tui import settings
 from bankwise.tui.errors import CommandError
-from bankwise.tui.session_list import session_rows
 
 if TYPE_CHECKING:
     from bankwise.tui.app import BankwiseApp
@@ -85,7 +84,17 @@ def carry_out(app: BankwiseApp, intent: m.Intent) -> None:
                 group="compare",
             )
         case m.ListSessions():
-            app.files = session_rows(app.sessions_dir)
+            app.say("reading the sessions …")
+            app.run_worker(
+                lambda: _list(app), thread=True, exclusive=True, group="sessions"
+            )
+
+
+def _list(app: BankwiseApp) -> None:
+    from bankwise.tui.session_list import library_rows
+
+    rows = library_rows(app.sessions_dir)
+    app.call_from_thread(setattr, app, "files", rows)
 
 
 def _compare(app: BankwiseApp, before: Path, after: Path) -> None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from bankwise.signals.catalogue import SIGNALS
 from bankwise.signals.columns import Floats
 from bankwise.tui import braille
 from bankwise.tui.canvas import Canvas
@@ -225,15 +226,17 @@ def _draw_lane(
 
 
 def _why_empty(scale: Scale, shot: Snapshot) -> str:
+    if not shot.columns.measured:
+        return "waiting for the first answers"
+    derived = [name for name in scale.names if name not in SIGNALS]
+    for name in derived:
+        why = shot.ticks.why(name)
+        if why:
+            return why
     supported = shot.columns.supported
-    known = shot.columns.measured
-    if supported is not None and not any(name in supported for name in scale.names):
-        try:
-            reasons = [shot.ticks.why(name) for name in scale.names]
-        except KeyError:
-            return "not supported by this car"
-        return next(filter(None, reasons), "not enough data yet")
-    return "not enough data yet" if known else "waiting for the first answers"
+    if not derived and supported is not None and supported.isdisjoint(scale.names):
+        return "not supported by this car"
+    return "not enough data yet"
 
 
 def _draw_traces(

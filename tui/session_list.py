@@ -8,10 +8,11 @@ from pathlib import Path
 
 import msgspec
 
+from bankwise.adapters.library import Entry, Library
 from bankwise.adapters.records import Header
 from bankwise.replay_logs import shipped
 from bankwise.tui.places import SUFFIXES
-from bankwise.tui.words import size
+from bankwise.tui.words import clock, size
 
 _HEAD_BYTES = 65536
 
@@ -45,12 +46,41 @@ def row(path: Path, origin: str) -> tuple[str, ...]:
     if found is None:
         return (str(path), path.name, "", "", "cannot be read: not a session")
     note = str(found.vehicle.get("note") or found.vehicle.get("vin") or "")
-    try:
-        began = datetime.fromisoformat(found.started).strftime("%Y-%m-%d %H:%M")
-    except ValueError:
-        began = found.started[:16]
+    began = _moment(found.started)
     name = path.name.removesuffix(".gz").removesuffix(".jsonl")
     return (str(path), name, began, size(path.stat().st_size), f"{origin}{note}")
+
+
+def library_rows(folder: Path) -> tuple[tuple[str, ...], ...]:
+    """Saved sessions with what was found in them, newest first, then shipped ones.
+
+    Reads every session that is new since the last time: not for the screen's thread.
+    """
+    library = Library(folder)
+    try:
+        library.refresh()
+        entries = library.entries()
+    finally:
+        library.close()
+    saved = tuple(_entry_row(entry) for entry in entries)
+    return (*saved, *(row(path, "shipped: ") for path in shipped().values()))
+
+
+def _entry_row(entry: Entry) -> tuple[str, ...]:
+    path = entry.path
+    name = path.name.removesuffix(".gz").removesuffix(".jsonl")
+    if entry.error:
+        return (str(path), name, "", size(entry.size), entry.error)
+    found = ", ".join(f"{flag.about} {flag.id}" for flag in entry.flags[:2])
+    about = "; ".join(filter(None, (found or "no flag", *entry.notes, entry.note)))
+    return (str(path), name, _moment(entry.started), clock(entry.seconds), about)
+
+
+def _moment(started: str) -> str:
+    try:
+        return datetime.fromisoformat(started).strftime("%Y-%m-%d %H:%M")
+    except ValueError:
+        return started[:16]
 
 
 def session_rows(folder: Path) -> tuple[tuple[str, ...], ...]:

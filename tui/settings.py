@@ -70,10 +70,10 @@ def load(path: Path) -> Settings:
     theme = found.get("theme")
     span = found.get("span_s")
     return Settings(
-        theme if theme in PALETTES else shipped.theme,
+        theme if isinstance(theme, str) and theme in PALETTES else shipped.theme,
         _lanes(found.get("lanes")) or shipped.lanes,
         _lanes(found.get("tall")),
-        float(span) if span in SPANS_S else shipped.span_s,
+        span if isinstance(span, float) and span in SPANS_S else shipped.span_s,
         found.get("sweep") is True,
         found.get("bell") is not False,
     )

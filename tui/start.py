@@ -32,17 +32,16 @@ class Choice:
 
 def adapter_choices(folder: Path) -> list[Choice]:
     """A row for every port that may hold an adapter."""
-    from serial.tools.list_ports import comports
-
+    from bankwise.adapters.ports import found_ports
     from bankwise.tui.openings import open_adapter
 
     return [
         Choice(
-            f"{port.device}  {port.description}",
-            partial(open_adapter, port.device, folder),
+            f"{port.url:<24} {port.trouble or port.what}",
+            partial(open_adapter, port.url, folder),
         )
-        for port in comports()
-        if port.hwid != "n/a"
+        for port in found_ports()
+        if port.likely
     ]
 
 

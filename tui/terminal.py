@@ -26,6 +26,8 @@ class Lateness:
         self._last_s: float | None = None
         self.ms = 0.0
         """Unit: ms."""
+        self.frames = 0
+        """How many came."""
 
     def frame(self, now_s: float) -> None:
         """Notes that a frame came."""
@@ -33,6 +35,7 @@ class Lateness:
             late_ms = max(now_s - self._last_s - self._every_s, 0.0) * 1000
             self.ms += _SHARE * (late_ms - self.ms)
         self._last_s = now_s
+        self.frames += 1
 
 
 def unsent(driver: Any) -> int:

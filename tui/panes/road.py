@@ -10,6 +10,7 @@ from bankwise.tui.canvas import Canvas
 from bankwise.tui.lane_axis import SIGNS
 from bankwise.tui.lanes import chosen, draw_stack
 from bankwise.tui.measure import draw_readout
+from bankwise.tui.panes.flags import draw_ledger
 from bankwise.tui.snapshot import Flag, Look, Snapshot
 from bankwise.tui.themes import BANK_INK, BOLD, REVERSE, Ink, look
 from bankwise.tui.words import (
@@ -24,6 +25,7 @@ from bankwise.tui.words import (
 
 _WIDE, _SIDE_FROM = 100, 110
 _ROOMY_ROWS = 26
+_LEDGER_FROM = 40
 _TEXT_HZ = 4.0
 _SOFT = look(Ink.SOFT)
 _BOLD = look(Ink.TEXT, attributes=BOLD)
@@ -40,8 +42,12 @@ def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
         wide = canvas.width - side - 2
         height = canvas.height - y - readout
         draw_stack(canvas.part(0, y, wide, height), shot, state, lanes)
-        flags = canvas.part(wide + 2, y, side - 1, canvas.height - y)
-        draw_flags(flags, shot, state)
+        room = canvas.height - y
+        split = room // 2 if room >= _LEDGER_FROM else room
+        draw_flags(canvas.part(wide + 2, y, side - 1, split), shot, state)
+        rest = canvas.part(wide + 2, y + split, side - 1, room - split)
+        if rest.height:
+            draw_ledger(rest, shot)
         if readout:
             part = canvas.part(0, canvas.height - readout, wide, readout)
             draw_readout(part, shot, state.view)

@@ -25,7 +25,7 @@ _TEXT = 3
 PANES: dict[str, Pane] = {
     pane.id: pane
     for pane in (
-        Pane("road", "Road test", road.draw),
+        Pane("road", "Road test", road.draw, needs=frozenset(("causes",))),
         Pane("warmup", "Warm-up", warmup.draw),
         Pane(
             "codes",

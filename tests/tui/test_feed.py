@@ -1,0 +1,135 @@
+"""From records to snapshots: in bites, told back to the session, codes on demand."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+from bankwise.adapters.records import Exchange
+from bankwise.signals.severity import Severity
+from bankwise.tui.feed import Feed
+
+
+def exchange(t: float, q: str, *a: str) -> Exchange:
+    """One request and its answer."""
+    return Exchange(t, q, a, 0.03)
+
+
+def event(state: str = "raised") -> Any:
+    """A flag that rose or cleared."""
+    return SimpleNamespace(
+        t=1.0,
+        id="stuck-lean",
+        state=state,
+        about="B1S1",
+        severity=Severity.ACT,
+        text="it is so",
+    )
+
+
+def test_what_the_person_was_told_goes_back_to_the_session(
+    source: Any, reader: Any
+) -> None:
+    """Every flag that rose or cleared is handed to the source."""
+    reader.events = [event(), event("cleared")]
+    feed = Feed(source, lambda _header: reader)
+    told = feed.pull()
+    assert [(t.event.state, t.late) for t in told] == [
+        ("raised", False),
+        ("cleared", False),
+    ]
+    assert [(r.id, r.state, r.about) for r in source.noted] == [
+        ("stuck-lean", "raised", "B1S1"),
+        ("stuck-lean", "cleared", "B1S1"),
+    ]
+
+
+def test_records_wait_for_the_header(source: Any, reader: Any) -> None:
+    """Before the header nothing is read, and nothing is lost."""
+    header, source.header = source.header, None
+    seen: list[Any] = []
+
+    def take(records: list[Any]) -> list[Any]:
+        seen.extend(records)
+        return []
+
+    reader.feed = take
+    feed = Feed(source, lambda _header: reader)
+    feed.pull()
+    assert seen == []
+    assert feed.snapshot(frozenset()).now_s == source.now()
+    source.header = header
+    feed.pull()
+    assert len(seen) == 1
+
+
+def test_a_long_session_is_read_in_bites(source: Any, reader: Any) -> None:
+    """With no time to spend one bite is read a frame; the rest waits its turn."""
+    source.waiting = [exchange(k * 0.01, "010C") for k in range(1000)]
+    feed = Feed(source, lambda _header: reader)
+    feed.pull(budget_s=0.0)
+    assert feed.behind == 750
+    reader.events = [event()]
+    assert [told.late for told in feed.pull(budget_s=0.0)] == [True]
+    for _ in range(2):
+        feed.pull(budget_s=0.0)
+    assert feed.behind == 0
+
+
+def test_a_replay_that_goes_back_is_read_afresh(source: Any, reader: Any) -> None:
+    """A new epoch makes a new reader, so nothing of the future stays."""
+    made: list[Any] = []
+
+    def make(_header: Any) -> Any:
+        made.append(reader)
+        return reader
+
+    source.epoch = 0
+    feed = Feed(source, make)
+    feed.pull()
+    source.epoch = 1
+    feed.pull()
+    assert len(made) == 2
+
+
+def test_codes_are_read_until_nothing_is_left_to_ask(source: Any, reader: Any) -> None:
+    """Answers decide what is asked next; each request goes out once."""
+    feed = Feed(source, lambda _header: reader)
+    feed.pull()
+    feed.read_codes()
+    feed.pull()
+    first = list(source.asked)
+    assert "03" in first
+    assert "07" in first
+    assert feed.snapshot(frozenset()).unread
+    source.waiting = [exchange(91.0, q, "7E8037F0311") for q in first]
+    feed._look_at = 0.0
+    feed.pull()
+    assert len(source.asked) == len(set(source.asked))
+    feed._look_at = 0.0
+    source.waiting = [exchange(92.0, q, "7E8037F0311") for q in source.asked]
+    feed.pull()
+    feed._look_at = 0.0
+    feed.pull()
+    assert feed.snapshot(frozenset()).unread is None
+
+
+def test_a_flag_carries_its_limits_with_their_sources(source: Any, reader: Any) -> None:
+    """The proof needs the threshold in force, its unit and where it comes from."""
+    feed = Feed(source, lambda _header: reader)
+    feed.pull()
+    flag = feed.snapshot(frozenset()).flags[0]
+    limits = {limit.name: limit for limit in flag.limits}
+    assert limits["imbalance_pct"].unit == "%"
+    assert "MOTOR" in limits["imbalance_pct"].source
+    assert "pattern_hold_s" in limits
+
+
+def test_costly_parts_are_made_only_on_need(source: Any, reader: Any) -> None:
+    """The ledger is empty for panes that do not show it."""
+    feed = Feed(source, lambda _header: reader)
+    feed.pull()
+    assert feed.snapshot(frozenset()).causes == ()
+    made = feed.snapshot(frozenset(("causes",)))
+    assert [cause.id for cause in made.causes] == ["bank-breathes-less"]
+    assert [row.what for row in made.unsaid] == ["response"]
