@@ -46,11 +46,11 @@ class Catalyst:
         excess = phi - 1.0
         fill = self.fill
         capacity = self._capacity_g * storage * active + 0.001
-        if excess > 0.0:
-            empty = 1.0 - fill
-            kept = 1.0 - empty * empty * empty * empty
-        else:
-            kept = 1.0 - fill * fill * fill * fill
+        # It holds back nearly all until it is nearly full, or nearly empty.
+        used = 1.0 - fill if excess > 0.0 else fill
+        used *= used
+        used *= used
+        kept = 1.0 - used * used
         # What has lost its store has lost most of its metal too.
         metal = 0.15 + 12.0 * storage
         kept *= (0.15 + 0.85 * active) * (metal if metal < 1.0 else 1.0)

@@ -142,6 +142,8 @@ def _rear_silent(car: Car, b: int) -> bool | None:
 
 def _catalyst(car: Car, b: int) -> bool | None:
     index = car.monitors.catalyst_index(b)
+    if car.engine.banks[b].control.rising_s > SLOW_S:
+        return None  # behind a slow front sensor nothing is proven
     return None if index is None else index > CATALYST_INDEX
 
 

@@ -28,6 +28,15 @@ _LOW_V, _HIGH_V = 0.3, 0.6
 _TIMED_RPM = 1200.0
 """Below this the gas itself changes too slowly to time a sensor. Source: S1's gate."""
 
+_NO_SWING_S = 0.4
+"""Response that a sensor is given which does not swing fully. Source: our choice."""
+
+_SHORT_SWINGS = 6
+"""So many switches of the control without a full swing. Source: our choice."""
+
+_FIXED_SHIFT = 3.0
+"""Shift of a unit without rear control: a little rich. Source: common practice."""
+
 _REAR_SHIFT = 10.0
 """End of the rear sensor's shift. Source: our choice; about 1 % of lambda."""
 
@@ -51,8 +60,8 @@ class BankControl:
 
     __slots__ = (
         "_above", "_average", "_bias_v", "_dead_s", "_hold_s", "_integral", "_phase",
-        "_rear_sum", "_rich", "_since_edge_s", "_spec", "_stuck_s", "cells",
-        "falling_s", "fault", "long_pct", "rear_high_v", "rear_low_v", "rear_pct",
+        "_rear_sum", "_rich", "_short_swings", "_since_edge_s", "_spec", "_stuck_s",
+        "cells", "falling_s", "fault", "long_pct", "rear_high_v", "rear_low_v", "rear_pct",
         "rising_s", "short_pct", "shown_pct", "status", "swings",
     )  # fmt: skip
 
@@ -68,7 +77,7 @@ class BankControl:
         self.short_pct = 0.0
         self.long_pct = 0.0
         self.shown_pct = 0.0
-        self.rear_pct = 0.0
+        self.rear_pct = 0.0 if self._spec.rear_trim else _FIXED_SHIFT
         self._rear_sum = 0.0
         self.fault = False
         self._average = 0.0
@@ -81,6 +90,7 @@ class BankControl:
         self._above = False
         self._since_edge_s = 0.0
         self.swings = 0
+        self._short_swings = 0
         self.rising_s = 0.05
         self.falling_s = 0.05
         self.rear_low_v = 9.0
@@ -137,6 +147,7 @@ class BankControl:
 
     def _switch(self) -> None:
         self._rich = not self._rich
+        self._short_swings += 1
         self._hold_s = 0.0
         jump = self._spec.jump_pct
         self._limit(self.short_pct + (-jump if self._rich else jump))
@@ -202,12 +213,19 @@ class BankControl:
                 self.falling_s += 0.1 * (self._since_edge_s - self.falling_s)
                 self._above = False
                 self.swings += 1
+                self._short_swings = 0
             self._since_edge_s = 0.0
         elif volts > _HIGH_V:
             if not self._above:
                 self.rising_s += 0.1 * (self._since_edge_s - self.rising_s)
                 self._above = True
             self._since_edge_s = 0.0
+        if self._short_swings >= _SHORT_SWINGS:
+            # The control works, yet the sensor no longer gets from side to side.
+            self.rising_s += 0.1 * (_NO_SWING_S - self.rising_s)
+            self.falling_s += 0.1 * (_NO_SWING_S - self.falling_s)
+            self.swings += 1
+            self._short_swings = 0
 
     def _judge(self, dt: float) -> None:
         spec = self._spec

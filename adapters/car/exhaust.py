@@ -89,4 +89,4 @@ def leak_share(strength: float, gas_gps: float) -> float:
     Pulses draw air in at low flow; a steady stream does not. Source: S19, common
     practice for the shape.
     """
-    return strength / (1.0 + gas_gps / 6.0)
+    return strength / (1.0 + gas_gps / 3.0)

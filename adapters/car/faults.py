@@ -72,6 +72,19 @@ class Fault:
         return severity
 
 
+_SENSOR_FLAGS = frozenset({
+    "parked-at-bias", "late-wake-up", "rear-flat", "slow-switching", "slow-one-way",
+    "decel-not-lean", "stuck-lean", "stuck-rich", "lambda-off-command",
+})  # fmt: skip
+
+
+def flag_place(flag: str | None, about: str) -> str:
+    """What a flag is about when its cause is about a sensor: the sensor or its bank."""
+    if flag in _SENSOR_FLAGS or not about.startswith("B"):
+        return about
+    return about[:2]
+
+
 def _between(low: float, high: float, severity: float) -> float:
     return low + (high - low) * severity
 
@@ -128,12 +141,12 @@ def _choked(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> None:
 
 
 def _leak(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> None:
-    d.leak_gps = spec.displacement_l * _between(0.17, 0.30, s)
+    d.leak_gps = spec.displacement_l * _between(0.15, 0.26, s)
 
 
 def _runner_leak(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> None:
     share = spec.displacement_l / spec.banks
-    d.runner_leak_gps[b] = share * _between(0.22, 0.40, s)
+    d.runner_leak_gps[b] = share * _between(0.16, 0.28, s)
 
 
 def _weak_supply(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> None:
@@ -182,7 +195,7 @@ def _rear_heater(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> No
 
 def _drip(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> None:
     idle_fuel = 0.075 * spec.displacement_l / spec.banks
-    d.drip_gps[b] = idle_fuel * _between(0.16, 0.34, s)
+    d.drip_gps[b] = idle_fuel * _between(0.36, 0.55, s)
 
 
 def _injectors_lean(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> None:
@@ -194,7 +207,7 @@ def _injectors_rich(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) ->
 
 
 def _exhaust_leak(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> None:
-    d.exhaust_leak[b] = _between(0.20, 0.40, s)
+    d.exhaust_leak[b] = _between(0.16, 0.28, s)
 
 
 def _misfire(d: Defects, spec: CarSpec, b: int, s: float, rng: Random) -> None:
@@ -254,7 +267,7 @@ _ROWS = (
     Fault("rear-cold-heater", "rear sensor's heater dead", _rear_heater,
           _S2, "sensor-heater", "late-wake-up"),
     Fault("leaking-injector", "an injector drips", _drip,
-          _B, "bank-injectors-rich", "decel-not-lean"),
+          _B, "bank-injectors-rich", "one-bank-subtracting"),
     Fault("injectors-lean", "one bank's injectors flow too little", _injectors_lean,
           _B, "bank-injectors-lean", "one-bank-lean", needs=_TWO),
     Fault("injectors-rich", "one bank's injectors flow too much", _injectors_rich,
@@ -276,12 +289,22 @@ class UnknownFault(ValueError):
 
 
 def fault_named(text: str) -> Fault:
-    """The fault for `id`, or `id@2` for bank 2.
+    """The fault for `id`, `id@2` for bank 2, `id:0.8` or `id@2:0.8` with a severity.
 
     Raises:
         UnknownFault: when there is none.
     """
-    id_, _, bank = text.partition("@")
+    named, _, share = text.partition(":")
+    id_, _, bank = named.partition("@")
     if id_ not in FAULTS or bank not in ("", "1", "2"):
         raise UnknownFault(f"no such fault: {text}")
-    return FAULTS[id_].on(int(bank)) if bank else FAULTS[id_]
+    fault = FAULTS[id_].on(int(bank)) if bank else FAULTS[id_]
+    if not share:
+        return fault
+    try:
+        severity = float(share)
+    except ValueError:
+        severity = -1.0
+    if not 0.0 <= severity <= 1.0:
+        raise UnknownFault(f"a severity is a number from 0 to 1: {text}")
+    return fault.at(severity)

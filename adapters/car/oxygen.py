@@ -14,6 +14,10 @@ _AWAKE_C = 280.0
 _READY_C = 350.0
 """A sensor conducts from about 280 °C and is fully active by 350 °C [CP]."""
 
+_UNHEATED = 0.62
+"""Tip temperature over gas temperature without a heater. Source: our choice, so that
+an unheated sensor sleeps at idle and works on the road, as common practice has it."""
+
 _HEATED_C = 620.0
 """Tip temperature that the heater regulates to. Source: our choice, common practice."""
 
@@ -33,9 +37,9 @@ class Tip:
 
     def step(self, dt: float, gas_c: float, gas_gps: float, power: float) -> None:
         """Advance by `dt` seconds. `power`: share of full heater power."""
-        warm = 0.78 * gas_c
+        warm = _UNHEATED * gas_c
         heated = warm + power * (_HEATED_C - warm if warm < _HEATED_C else 0.0)
-        tau = self._heat_s + (1.0 - power) * 40.0 / (1.0 + gas_gps / 6.0)
+        tau = self._heat_s + (1.0 - power) * 60.0 / (1.0 + gas_gps / 6.0)
         self.celsius += (heated - self.celsius) * dt / tau
         active = (self.celsius - _AWAKE_C) / (_READY_C - _AWAKE_C)
         self.active = 0.0 if active < 0.0 else 1.0 if active > 1.0 else active

@@ -298,7 +298,7 @@ def random_spec(rng: Random, **fixed: Any) -> CarSpec:
         vapour=rng.uniform(0.2, 1.8),
         pipe_l=rng.uniform(0.5, 1.3),
         rear_pipe_l=rng.uniform(0.8, 1.8),
-        storage_g=rng.uniform(0.35, 1.2),
+        storage_g=rng.uniform(0.5, 1.4),
         catalyst_kj_k=rng.uniform(0.25, 0.55),
         thermostat_c=rng.uniform(80.0, 92.0),
         engine_kj_k=litres * rng.uniform(15.0, 22.0) + 10.0,

@@ -20,8 +20,9 @@ from bankwise.adapters.car.engines import (
     SIX_WIDE,
     V8_PRESSURE,
 )
+from bankwise.adapters.car.faults import flag_place
 from bankwise.adapters.car.model import Car
-from bankwise.adapters.car.spec import CarSpec
+from bankwise.adapters.car.spec import CarSpec, ControlSpec
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,14 +32,14 @@ class Story:
     Attributes:
         id: as used in commands. `title`: one line.
         text: the scenario, as the customer or the workshop tells it.
-        faults: fault ids, with `@2` for bank 2; empty when healthy.
+        faults: as `fault_named` reads them; empty when healthy.
         drive: id in `DRIVES`. `seconds`: how much of it is recorded.
         seed: fixes the car and the drive.
         start_ect_c: coolant at key-on; None for a cold engine.
         fixed: fields of the car that are not left to chance.
         flag: flag that must be raised, or None when healthy.
         explanation: explanation that must come first, or None when healthy.
-        about: what both are about.
+        about: what the explanation is about.
         settled: the fault is weeks old: its trims are learned before the story begins.
     """
 
@@ -55,6 +56,11 @@ class Story:
     explanation: str | None = None
     about: str = "engine"
     settled: bool = False
+
+    @property
+    def flag_about(self) -> str:
+        """What the flag is about: the sensor, its bank or the engine."""
+        return flag_place(self.flag, self.about)
 
     @property
     def spec(self) -> CarSpec:
@@ -92,7 +98,8 @@ _ROWS = (
             "Since then the van smells of fuel at every stop and drinks a quarter more."
         ),
         faults=("front-sensor-reads-lean@2",),
-        drive_id="mixed", seconds=480.0, seed=11, start_ect_c=74.0, fixed=SIX,
+        drive_id="first-minutes", seconds=480.0, seed=11, start_ect_c=76.0,
+        fixed={**SIX, "control": ControlSpec(closed_delay_s=6.0)}, settled=True,
         flag="front-lean-rear-rich", explanation="sensor-reads-lean", about="B2S1",
     ),
     Story(
@@ -113,7 +120,7 @@ _ROWS = (
         title="a pick-up with a big engine on country hills",
         text="It was sold as healthy. The buyer drives his own hills before he pays.",
         faults=(), drive_id="hills", seconds=480.0, seed=23,
-        fixed={**V8_PRESSURE, "altitude_m": 900.0},
+        fixed={**V8_PRESSURE, "altitude_m": 900.0, "stoich": 14.2},
     ),
     Story(
         id="front-sensor-reads-lean",
@@ -192,7 +199,7 @@ _ROWS = (
         id="unmetered-air-one-bank",
         title="a coupé with a rough idle after its manifold was off",
         text="The manifold was off for the plugs. The idle has been rough since.",
-        faults=("unmetered-air-one-bank",),
+        faults=("unmetered-air-one-bank:0.5",),
         drive_id="mixed", seconds=540.0, seed=39, fixed=SIX, settled=True,
         flag="one-bank-lean-fades", explanation="bank-unmetered-air", about="B1",
     ),
@@ -217,7 +224,7 @@ _ROWS = (
         title="a family car that will not warm up",
         text="The heater blows cool on the school run, and it uses more than it did.",
         faults=("thermostat-open",),
-        drive_id="warm-up", seconds=720.0, seed=42, start_ect_c=None,
+        drive_id="long-way", seconds=1020.0, seed=42, start_ect_c=None,
         fixed={**INLINE_OLD, "ambient_c": 3.0},
         flag="thermostat-low", explanation="thermostat-open", about="engine",
     ),
@@ -242,15 +249,15 @@ _ROWS = (
         id="leaking-injector",
         title="a coupé that starts badly when hot",
         text="It cranks long after a short stop and smokes black for a moment.",
-        faults=("leaking-injector@2",),
+        faults=("leaking-injector@2:0.8",),
         drive_id="mixed", seconds=540.0, seed=45, fixed=SIX, settled=True,
-        flag="decel-not-lean", explanation="bank-injectors-rich", about="B2",
+        flag="one-bank-subtracting", explanation="bank-injectors-rich", about="B2",
     ),
     Story(
         id="exhaust-leak",
         title="a works van that ticks when cold",
         text="It ticks for a minute after each start. Fuel use is up.",
-        faults=("exhaust-leak",),
+        faults=("exhaust-leak:0.6",),
         drive_id="mixed", seconds=540.0, seed=46, fixed=V8_PRESSURE, settled=True,
         flag="exhaust-leak-pattern", explanation="exhaust-leak", about="B1",
     ),
