@@ -253,7 +253,9 @@ def _state(see: TickView) -> Floats:
     rest_like = closed | (unknown & low_load)
     at_rest = (foot <= rest + CUT_MARGIN_PCT) | (unknown & low_load)
     sure = at_rest | (rest_like & _front_lean(see))
-    cut = (rpm >= CUT_RPM) & sure & by_load & ~wide
+    # Where no status is told, only the front sensor can.
+    seen = by_load | (~see.seen("fuel_status_b1") & _front_lean(see))
+    cut = (rpm >= CUT_RPM) & sure & seen & ~wide
     idle = (
         rest_like & ((speed <= STANDING_KMH) & (rpm < IDLE_RPM))
         | (no_speed & rest_like & (rpm < IDLE_RPM_UNKNOWN_SPEED))
@@ -317,6 +319,11 @@ def _run_clock(name: str, of: str, title: str) -> Derived:
         return clock(see[of] == 1, see.before())
 
     return Derived(name, title, "s", function, ("rpm",), s.COMMON)
+
+
+def _fuelled(see: TickView) -> Floats:
+    flag = (see["running"] == 1) & (see["fuel_cut"] == 0) & (see["wide_open"] == 0)
+    return clock(flag, see.before())
 
 
 def _off_idle_clock(see: TickView) -> Floats:
@@ -427,6 +434,14 @@ ROWS: tuple[Derived, ...] = (
     _run_clock("enriching_run_s", "enriching", "enriched so far"),
     _run_clock("steady_run_s", "steady", "steady so far"),
     Derived("off_idle_total_s", "time off idle", "s", _off_idle_clock, _RPM, s.COMMON),
+    Derived(
+        "fuelled_run_s",
+        "neither fuel cut nor wide open so far",
+        "s",
+        _fuelled,
+        _RPM,
+        s.COMMON,
+    ),
     _counter("cuts", "cut_run_s", 2.0, "fuel cuts so far"),
     _counter("enrichments", "enriching_run_s", 1.5, "enriched pulls so far"),
     Derived(

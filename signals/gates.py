@@ -14,6 +14,9 @@ from bankwise.signals.places import EACH_BANK
 from bankwise.signals.view import TickView
 from bankwise.signals.windows import yes
 
+LIKELY_S = 20.0
+"""Source: our choice: the window of the sensor figures, so that it holds no cut."""
+
 
 def _volts_ok(see: TickView) -> Floats:
     volts = see["module_v"]
@@ -44,7 +47,9 @@ def _bank(see: TickView) -> Floats:
     loop = (see["since_closed_{b}_s"] >= see.limit("gate_loop_age_s")) & (
         see["closed_run_{b}_s"] >= see.limit("gate_status_s")
     )
-    return yes((see["gate_engine"] == 1) & (loop | ~told))
+    # With no status told, closed loop is likely once fuel has been metered for a while.
+    likely = ~told & ((see["fuelled_run_s"] >= LIKELY_S) | ~see.seen("rpm"))
+    return yes((see["gate_engine"] == 1) & (loop | likely))
 
 
 def _two_banks(see: TickView) -> Floats:

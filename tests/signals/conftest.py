@@ -134,3 +134,24 @@ def _raised(watch: Watch) -> Bay:
         return tuple(f"{f.id} {f.about}" for f in watch(change, **kwargs).flags)
 
     return build
+
+
+@pytest.fixture(name="judge")
+def _judge() -> Watch:
+    """Builds a whole engine from waves, as `drive` builds a frame."""
+
+    def build(
+        seconds: float,
+        *,
+        hz: float = 12.0,
+        rates: Mapping[str, float] | None = None,
+        litres: float | None = None,
+        **signals: Wave,
+    ) -> Engine:
+        engine = Engine()
+        columns = _columns(signals, seconds, hz, rates or {}, litres)
+        columns.supported = frozenset(signals)
+        engine.advance(columns, seconds)
+        return engine
+
+    return build

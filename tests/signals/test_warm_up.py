@@ -71,7 +71,7 @@ def test_the_gate_waits_for_a_minute_of_closed_loop(drive: Build) -> None:
 
 def test_missing_signals_open_the_gate_in_words(drive: Build) -> None:
     """Without voltage, coolant and status the gate is open and says what is missing."""
-    frame = drive(10, rpm=900.0)
+    frame = drive(30, rpm=900.0)
     assert frame["gate_b1"][-1] == 1
     assert "no fuel system status" in frame.missing("B1")
     assert "no voltage reading" in frame.missing("B1")
