@@ -61,8 +61,8 @@ class BankControl:
     __slots__ = (
         "_above", "_average", "_bias_v", "_dead_s", "_hold_s", "_integral", "_phase",
         "_rear_sum", "_rich", "_short_swings", "_since_edge_s", "_spec", "_stuck_s",
-        "cells", "falling_s", "fault", "long_pct", "rear_high_v", "rear_low_v", "rear_pct",
-        "rising_s", "short_pct", "shown_pct", "status", "swings",
+        "cells", "falling_s", "fault", "long_pct", "rear_high_v", "rear_low_v",
+        "rear_pct", "rising_s", "short_pct", "shown_pct", "status", "swings",
     )  # fmt: skip
 
     def __init__(self, spec: ControlSpec, bias_v: float, start_pct: float) -> None:
