@@ -12,7 +12,6 @@ silent; it never lasts longer than one deadline. Errors of the link leave `step`
 from __future__ import annotations
 
 import random
-from collections import deque
 from collections.abc import Callable, Generator, Iterator, Mapping
 from typing import Final
 
@@ -20,11 +19,10 @@ from bankwise.adapters.adapter import CANCELLED, COMMAND_S, Adapter, Asked, Sess
 from bankwise.adapters.adapter_notes import Note
 from bankwise.adapters.backoff import Backoff
 from bankwise.adapters.batching import Batching, Judged
-from bankwise.adapters.current_data import PLAIN
+from bankwise.adapters.duties import Duties
 from bankwise.adapters.errors import LinkLost
-from bankwise.adapters.gate import Permitted, permit
 from bankwise.adapters.link import POLL_S, Link
-from bankwise.adapters.plan import ODOMETER, ONCE_PIDS, SLOW_LINK_HZ, plan
+from bankwise.adapters.plan import SLOW_LINK_HZ, plan
 from bankwise.adapters.rates import Rates
 from bankwise.adapters.records import Exchange, LinkRecord, Record
 from bankwise.adapters.schedule import Schedule
@@ -36,10 +34,6 @@ SILENCES: Final = 3
 """Unanswered requests in a row before the vehicle itself is asked. Our choice."""
 HOLD_S: Final = 60.0
 """A PID that stays silent alone is left out this long. Our choice."""
-PENDING_EVERY_S: Final = 30.0
-"""How often pending codes are read. Common practice, no source."""
-VOLTAGE_EVERY_S: Final = 5.0
-"""How often the adapter's voltmeter is read when PID 42 is missing. Our choice."""
 JUDGE_LINK_AFTER_S: Final = 10.0
 """When a link is judged slow or not. Our choice."""
 KEY_ON_S: Final = 6.0
@@ -48,11 +42,6 @@ person who turns the key should not wait."""
 LEAST_INTERVAL_S: Final = 0.01
 """Requests are not closer than this in session time. Our choice: a control unit takes 8
 ms or more to answer, so only an unreal one could be asked faster, to fill the disk."""
-HISTORY: Final = ("03", "07", "0A", "0904")
-"""Read once a drive: codes stored, pending and permanent; calibrations."""
-PENDING_BY_MASK: Final = "194233041E"
-HISTORY_BY_IDENTIFIER: Final = ("194233081E", PENDING_BY_MASK, "195533", "22F804")
-"""The same by SAE J1979-2, from memory: status mask, severity mask of all classes."""
 RESYNCS: Final = 3
 """Failed resyncs in a row before the link is opened anew. Our choice."""
 _IGNITION: Final = "no answer from the vehicle: is the ignition on?"
@@ -96,11 +85,10 @@ class PollCycle:
         self._schedule = Schedule(())
         self._wanted: dict[str, float] | None = None
         self._slow_link = False
-        self._one_shots: deque[Permitted] = deque()
+        self._duties = Duties()
         self._strikes: dict[int, int] = {}
         self._silent = 0
-        self._due: dict[str, float] = {}
-        self._polled = True
+        self._judge_at = float("inf")
         self._agains = 0
         self._sent = link.now() - 1.0
         self._was_up = False
@@ -119,7 +107,7 @@ class PollCycle:
 
     def ask(self, *requests: str) -> None:
         """Asks these once, between polls. Raises GateRefused."""
-        self._one_shots.extend([permit(text) for text in requests])
+        self._duties.ask(*requests)
 
     def note(self) -> Note | None:
         """What was learned of the adapter; None before a vehicle on CAN answered."""
@@ -199,21 +187,9 @@ class PollCycle:
         self._silent = 0
         self._strikes.clear()
         self._replan()
-        if not self._was_up:
-            self._one_shots.extendleft(reversed(self._asked_once()))
-        self._due = {"07": self.now() + PENDING_EVERY_S, "ATRV": self.now()}
-        self._due["judge"] = self.now() + JUDGE_LINK_AFTER_S
+        self._duties.begin(found, self.now(), once=not self._was_up)
+        self._judge_at = self.now() + JUDGE_LINK_AFTER_S
         return [self._up()]
-
-    def _asked_once(self) -> list[Permitted]:
-        way = self.found.way
-        once = [
-            way.request([pid])
-            for pid in (*ONCE_PIDS, ODOMETER)
-            if pid in self.found.supported and pid not in self.found.data
-        ]
-        history = HISTORY if way is PLAIN else HISTORY_BY_IDENTIFIER
-        return [permit(text) for text in (*history, *once)]
 
     def _up(self) -> LinkRecord:
         state = "back" if self._was_up else "up"
@@ -271,10 +247,11 @@ class PollCycle:
     def _exchange(self) -> tuple[Asked, Judged | None]:
         self._pace()
         now = self.now()
-        one_shot = self._due_one_shot(now)
-        if one_shot is not None:
+        self._judge_link(now)
+        duty = self._duties.next(now)
+        if duty is not None:
             # A refusal or silence here says nothing about the vehicle's presence.
-            return self.adapter.ask(one_shot), None
+            return self.adapter.ask(duty), None
         batching = self.batching
         assert batching is not None
         pids = self._schedule.next(now, batching.fits)
@@ -295,34 +272,20 @@ class PollCycle:
     def _strike(self, pids: tuple[int, ...], judged: Judged, now: float) -> None:
         for pid in judged.answered:
             self._strikes.pop(pid, None)
-        if len(pids) != 1 or judged.answered or judged.again:
-            return
-        strikes = self._strikes[pids[0]] = self._strikes.get(pids[0], 0) + 1
-        if strikes >= SILENCES:
-            self._schedule.hold(pids[0], now + HOLD_S)
+        alone = len(pids) == 1 and not judged.answered and not judged.again
+        for pid in pids if alone else judged.blamed:
+            strikes = self._strikes[pid] = self._strikes.get(pid, 0) + 1
+            if strikes >= SILENCES:
+                self._schedule.hold(pid, now + HOLD_S)
 
-    def _due_one_shot(self, now: float) -> Permitted | None:
-        if self._due.get("judge", now + 1) <= now:
-            del self._due["judge"]
-            slow = self._slow_link or self.rates.per_second(now) < SLOW_LINK_HZ
-            if slow != self._slow_link:
-                self._slow_link = slow
-                self._replan()
-        if self._due.get("07", now + 1) <= now:
-            self._due["07"] = now + PENDING_EVERY_S
-            plain = self.found.way is PLAIN
-            self._one_shots.append(permit("07" if plain else PENDING_BY_MASK))
-        if self._due.get("ATRV", now + 1) <= now:
-            if 0x42 not in self.found.supported:
-                self._due["ATRV"] = now + VOLTAGE_EVERY_S
-                return permit("ATRV")
-            del self._due["ATRV"]
-        # Every other request at most, so that polling goes on beside them.
-        self._polled, polled = False, self._polled
-        if self._one_shots and polled:
-            return self._one_shots.popleft()
-        self._polled = True
-        return None
+    def _judge_link(self, now: float) -> None:
+        """Once, some seconds after the start: is this link a slow one?"""
+        if now < self._judge_at:
+            return
+        self._judge_at = float("inf")
+        if not self._slow_link and self.rates.per_second(now) < SLOW_LINK_HZ:
+            self._slow_link = True
+            self._replan()
 
     def _silence(self) -> Generator[list[Record], None, bool]:
         """Asks whether the vehicle is still there, until it is.

@@ -125,9 +125,10 @@ def _mapped(port: str, opened: bool) -> Iterator[None]:
     """Turns whatever pyserial and the system raise into this folder's errors."""
     try:
         yield
-    # termios.error is not an OSError, a bad URL is a ValueError, and a port closed
-    # under a read raises TypeError or AttributeError inside pyserial.
-    except (OSError, ValueError, TypeError, AttributeError) as error:
+    # termios.error is not an OSError, a bad URL is a ValueError, a port closed under a
+    # read raises TypeError or AttributeError inside pyserial, and what a kind of port
+    # does not support is a NotImplementedError.
+    except (OSError, ValueError, TypeError, AttributeError, RuntimeError) as error:
         raise link_error(error, port, opened) from error
     except Exception as error:
         if type(error).__module__ == "termios":
@@ -150,7 +151,8 @@ class PortLink:
                 url,
                 baudrate=baud,
                 timeout=POLL_S,
-                write_timeout=_WRITE_S,
+                # pyserial's RFC 2217 client knows no time limit for writing.
+                write_timeout=None if url.startswith("rfc2217:") else _WRITE_S,
                 exclusive=None if self._is_url else True,
             )
         self._open = True

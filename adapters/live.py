@@ -206,6 +206,9 @@ class Live:
                     self._stop.wait(backoff.next())
                 else:
                     break
+        except BaseException as error:
+            self._status = f"a fault of this program ended the drive: {error!r}"
+            raise
         finally:
             self._end(link)
 

@@ -113,6 +113,15 @@ def test_ladder_goes_down_and_is_climbed_again(one: Batching) -> None:
     assert rung_of(one) is Rung.ONE
 
 
+def test_pid_that_is_never_given_is_blamed_and_not_the_form(one: Batching) -> None:
+    """A unit that announces a PID and skips it costs that PID, not the rung."""
+    lines = b"7E8100E410C1AF80D00\r7E8211455FF1844FF08\r7E82280\r"
+    for _ in range(2 * FAILURES):
+        judged = one.judge(SIX, said("010C0D14180608", lines), 0.0)
+        assert judged.blamed == {0x06}
+    assert rung_of(one) is Rung.SIX
+
+
 def test_full_memory_asks_for_less_at_once(one: Batching) -> None:
     """BUFFER FULL takes a rung without waiting for more."""
     talk(one, FIRST[:20] + b"\rBUFFER FULL\r")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import sys
 import threading
 import time
@@ -9,6 +10,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+import serial
+from serial.rfc2217 import PortManager
 
 from bankwise.adapters.car.bus import CarBus
 from bankwise.adapters.car.dialect import SimulatedAdapter
@@ -206,3 +209,62 @@ def test_a_harmful_question_is_refused_at_once(path: Path) -> None:
     with pytest.raises(GateRefused):
         live.ask("03", "04")
     assert live.now() == 0.0
+
+
+class NetworkPort:
+    """A serial port over the network as RFC 2217 says, with pyserial's server."""
+
+    def __init__(self, behind: str) -> None:
+        self.server = socket.create_server(("127.0.0.1", 0))
+        self.url = f"rfc2217://127.0.0.1:{self.server.getsockname()[1]}"
+        self.port = serial.serial_for_url(behind, timeout=0.01)
+        self.ended = threading.Event()
+        self.thread = threading.Thread(target=self.run, daemon=True)
+        self.thread.start()
+
+    def write(self, data: bytes) -> None:
+        """Takes what pyserial's server wants to send."""
+        self.connection.sendall(data)
+
+    def run(self) -> None:
+        """Serves one connection."""
+        self.connection, _ = self.server.accept()
+        self.connection.settimeout(0.01)
+        manager = PortManager(self.port, self)
+        while not self.ended.is_set():
+            try:
+                data = self.connection.recv(1000)
+                if not data:
+                    break
+                self.port.write(b"".join(manager.filter(data)))
+            except TimeoutError:
+                pass
+            except OSError:
+                break
+            said = self.port.read(1000)
+            if said:
+                self.write(b"".join(manager.escape(said)))
+        self.connection.close()
+
+    def close(self) -> None:
+        """Ends serving."""
+        self.ended.set()
+        self.thread.join(2.0)
+        self.server.close()
+        self.port.close()
+
+
+def test_serial_port_over_the_network(path: Path) -> None:
+    """A drive over `rfc2217://` is a drive like any other."""
+    with ThreadServer(device()) as server:
+        network = NetworkPort(server.address)
+        live = Live(network.url, path, baud=38400)
+        live.start()
+        wait_for(lambda: live.state is LinkState.UP, 15.0)
+        t = live.now()
+        wait_for(lambda: live.now() > t + 0.5)
+        live.stop()
+        network.close()
+    session = read_session(path)
+    assert session.header.vehicle["vin"] == VIN
+    assert sum(isinstance(r, Exchange) for r in session.records) > 25
