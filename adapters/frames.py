@@ -32,6 +32,8 @@ PENDING = 0x78
 """Refusal code "answer follows". Source: ISO 14229, from memory."""
 
 _LONGEST_LINE = 64
+_CAN_DIGITS, _FIRST_BYTES, _NEXT_BYTES = 16, 6, 7
+"""Digits of a full CAN frame; payload bytes of a first and of each further frame."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,11 +261,30 @@ def _assembled(group: Sequence[Line], protocol: str) -> Answer:
     payload = bytes(message.data)
     declared = first.data_len if first is not None else 0
     trimmed = payload[:1] == b"\x43" and len(payload) == 2 + 2 * payload[1]
-    if len(message.frames) != len(lines):
+    if len(message.frames) != len(lines) or not _full(wire, lines, declared):
         return Malformed("frames are missing or damaged")
     if len(payload) != declared and not (trimmed and _all_there(message, declared)):
         return Malformed("a message shorter than it says")
     return _told(unit, payload)
+
+
+def _full(wire: Wire, lines: Sequence[str], declared: int) -> bool:
+    """Whether no frame but a message's last one is short.
+
+    A consecutive frame that lost characters would shift all bytes behind it, and the
+    filler of the last frame would make up for the length. Source: ISO 15765-2.
+    """
+    if len(lines) == 1:
+        return True
+    whole = wire.value + _CAN_DIGITS
+    last = -(-(declared - _FIRST_BYTES) // _NEXT_BYTES) % 16
+    for line in lines:
+        if len(line) == whole:
+            continue
+        number = line[wire.value : wire.value + 2]
+        if len(line) > whole or number != f"2{last:X}":
+            return False
+    return True
 
 
 def _all_there(message: Any, declared: int) -> bool:

@@ -84,6 +84,16 @@ def test_undamaged_answer_gives_the_values(protocol: str) -> None:
     )
 
 
+def test_cut_frame_in_the_middle_is_noticed() -> None:
+    """The filler of the last frame does not make up for characters lost before it."""
+    whole = frames("6")
+    assert whole[2].endswith("0000")
+    for keep in range(5, len(whole[1])):
+        lines = [whole[0], whole[1][:keep], whole[2]]
+        columns = columns_of("6", (REQUEST, "\r".join(lines).encode() + b"\r\r>"))
+        assert not columns.measured
+
+
 def damaged(draw: st.DrawFn, lines: list[str]) -> bytes:
     """The lines after a few accidents that replace no character inside a value."""
     lines = list(lines)
