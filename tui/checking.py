@@ -91,13 +91,13 @@ def check_all(jobs: Sequence[Job], cores: int | None = None) -> Iterator[Checked
         yield from map(check_file, jobs)
         return
     # A fresh process everywhere: forking beside threads is not safe.
-    pool = ProcessPoolExecutor(cores, get_context("spawn"), _ignore_interrupts)
+    pool = ProcessPoolExecutor(cores, get_context("spawn"), ignore_interrupts)
     try:
         yield from pool.map(check_file, jobs)
     finally:
         pool.shutdown(cancel_futures=True)
 
 
-def _ignore_interrupts() -> None:
+def ignore_interrupts() -> None:
     """Ctrl-C is for the process that was asked, which ends the others."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -25,6 +25,7 @@ from bankwise.tui import (
     commands_screen,
     commands_serve,
     commands_sessions,
+    commands_survey,
 )
 from bankwise.tui.errors import CommandError
 from bankwise.tui.options import Folder
@@ -47,6 +48,7 @@ for module in (
     commands_compare,
     commands_report,
     commands_sessions,
+    commands_survey,
     commands_files,
     commands_ports,
     commands_car,

@@ -26,7 +26,7 @@ def test_every_promised_command_is_there() -> None:
     assert set(COMMANDS) == {
         "car", "check", "clear", "codes", "compare", "demo", "drive", "export",
         "import", "note", "pack", "ports", "probe", "record", "replay", "report",
-        "serve", "sessions", "stories", "verify", "watch",
+        "serve", "sessions", "stories", "survey", "verify", "watch",
     }  # fmt: skip
 
 
