@@ -28,6 +28,9 @@ OUTCOMES: dict[str, str] = {
     "backpressure-good": "the exhaust of this bank is free",
     "cam-off": "cam and crank do not agree on this bank",
     "cam-good": "cam and crank agree on this bank",
+    "right-unplugged": "without this sensor the engine ran right",
+    "wrong-unplugged": "without this sensor the engine ran as wrong as before",
+    "done": "the test was made; its figures are judged like any others",
     "not-done": "the test was broken off; it says nothing",
 }
 """Outcome of a guided test → what it says."""

@@ -348,6 +348,23 @@ WEIGHTS: tuple[Weight, ...] = (
     *_rows("circuit-bad", ("sensor-open-circuit", 8, _S, "tested at the wire")),
     *_rows("circuit-good", ("sensor-open-circuit", -8, _S, "tested at the wire")),
     *_rows(
+        "right-unplugged",
+        ("sensor-reads-lean", 6, _S, "without it the engine ran right"),
+        ("sensor-reads-rich", 6, _S, "without it the engine ran right"),
+        ("exhaust-leak", 1, _B, "air at the sensor misleads it as well"),
+        ("bank-injectors-lean", -4, _B, "default fuelling was right"),
+        ("bank-injectors-rich", -4, _B, "default fuelling was right"),
+        ("bank-unmetered-air", -4, _B, "default fuelling was right"),
+    ),
+    *_rows(
+        "wrong-unplugged",
+        ("sensor-reads-lean", -6, _S, "without it the engine still ran wrong"),
+        ("sensor-reads-rich", -6, _S, "without it the engine still ran wrong"),
+        ("bank-injectors-lean", 1, _B, "the mixture itself is wrong"),
+        ("bank-injectors-rich", 1, _B, "the mixture itself is wrong"),
+        ("bank-unmetered-air", 1, _B, "the mixture itself is wrong"),
+    ),
+    *_rows(
         "leak-found",
         ("bank-unmetered-air", 8, _S, "smoke showed it"),
         ("common-unmetered-air", 8, _S, "smoke showed it"),

@@ -92,7 +92,7 @@ def test_every_urgent_flag_is_evidence() -> None:
 
 def test_every_test_outcome_but_undecided_ones_is_evidence() -> None:
     """A finished guided test reaches the ledger."""
-    silent = {"not-done", "forced-one-way", "ignores-forcing"}
+    silent = {"not-done", "done", "forced-one-way", "ignores-forcing"}
     assert set(OUTCOMES) - silent <= KINDS
 
 

@@ -1,0 +1,211 @@
+"""Circuit check at the plug.
+
+One sensor's reading is watched as fast as the link goes. The verdict is on the wiring
+and the control unit's input, never on the sensor itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from bankwise.signals.guided.case import Case
+from bankwise.signals.guided.figures import sensors
+from bankwise.signals.guided.reading import Trace, trace
+from bankwise.signals.guided.script import (
+    FASTEST_HZ,
+    Figure,
+    Finding,
+    GuidedTest,
+    Step,
+    Subject,
+)
+
+PARK_LOW_V, PARK_HIGH_V = 0.35, 0.55
+"""Where an open input rests. Unit: V. Source: S4 (391-491 mV), widened by the bias of
+other makers' inputs; common practice, no source."""
+STEADY_V = 0.05
+"""Spread of a reading at rest. Unit: V. Common practice, no source."""
+LEAST_MOVE_V = 0.20
+"""How far from rest a driven reading must go. Unit: V. Common practice, no source."""
+LEAST_VALUES = 5
+"""Values without a hit that show a reading not moved. Our choice."""
+LONGEST_GAP_S = 1.0
+"""A touch of the wire shorter than this may be missed between values. Unit: s. Our
+choice, because nobody holds a probe for less on purpose."""
+
+WIRES = ("first-wire", "second-wire")
+
+
+@dataclass(frozen=True, slots=True)
+class Hit:
+    """One excursion of the reading: when, how far, how long it was seen.
+
+    A single value is a hit too: contact may be brief.
+    """
+
+    t: float
+    level: float
+    seen_s: float
+    high: bool
+
+
+def hits(seen: Trace, rest: float) -> tuple[Hit, ...]:
+    """Every excursion from rest, high or low, in order of time."""
+    away = np.where(seen.v > rest + LEAST_MOVE_V, 1, 0)
+    away = np.where(seen.v < rest - LEAST_MOVE_V, -1, away)
+    edges = np.flatnonzero(np.diff(away, prepend=0, append=0)).tolist()
+    found = []
+    for start, stop in pairwise(edges):
+        side = away[start]
+        if side == 0:
+            continue
+        part = seen.v[start:stop]
+        level = float(part.max() if side > 0 else part.min())
+        length = float(seen.t[stop - 1] - seen.t[start])
+        found.append(Hit(float(seen.t[start]), level, length, bool(side > 0)))
+    return tuple(found)
+
+
+def wide_band(case: Case, place: str) -> Finding | None:
+    """Says that this is no test for a wide-band sensor; None for a switching one."""
+    low = place.lower()
+    if case.has(f"o2_{low}_v") or not case.has(f"lambda_{low}"):
+        return None
+    text = (
+        f"{place} is a wide-band sensor: driving its wires is not this test. Follow "
+        "the service information."
+    )
+    return Finding(place, text)
+
+
+def _rest(case: Case) -> tuple[float | None, str]:
+    span = case.span("unplugged")
+    seen = None if span is None else trace(case, case.run.about, *span)
+    if seen is None or len(seen.t) < LEAST_VALUES:
+        return None, "too few values with the plug off"
+    tail = seen.v[len(seen.v) // 2 :]
+    rest = float(np.median(tail))
+    if np.ptp(tail) > STEADY_V:
+        return None, f"the reading does not rest with the plug off ({rest:.2f} V)"
+    return rest, ""
+
+
+def _judge(case: Case) -> tuple[Finding, ...]:
+    place = case.run.about
+    wide = wide_band(case, place)
+    if wide is not None:
+        return (wide,)
+    if case.run.span("unplugged") is None:
+        return ()
+    rest, why = _rest(case)
+    if rest is None:
+        return (Finding(place, f"{place}: cannot tell, {why}."),)
+    parked = PARK_LOW_V <= rest <= PARK_HIGH_V
+    where = "as an open input does" if parked else "not where an open input rests"
+    found = [Finding(place, f"{place} unplugged rests at {rest:.2f} V, {where}.")]
+    ends: set[bool] = set()
+    unsure = False
+    for step in WIRES:
+        span = case.span(step)
+        if span is None:
+            continue
+        seen = trace(case, place, *span)
+        got = hits(seen, rest) if seen is not None else ()
+        ends |= {hit.high for hit in got}
+        lacking = "" if got else _too_slow(seen)
+        unsure |= bool(lacking)
+        found.append(Finding(place, _step_words(place, step, got, lacking)))
+    found.append(_verdict(case, parked, ends, unsure=unsure))
+    return tuple(found)
+
+
+def _too_slow(seen: Trace | None) -> str:
+    """Why the absence of a hit shows nothing; empty when it does."""
+    if seen is None or len(seen.t) < LEAST_VALUES:
+        return "too few values"
+    if seen.gap_s > LONGEST_GAP_S:
+        return f"a gap of {seen.gap_s:.1f} s between values may hide a touch"
+    return ""
+
+
+def _step_words(place: str, step: str, got: tuple[Hit, ...], lacking: str) -> str:
+    name = step.replace("-", " ")
+    if lacking:
+        return f"{place}, {name}: cannot tell, {lacking}."
+    if not got:
+        return f"{place}, {name}: the reading did not move."
+    told = [
+        f"{'high' if hit.high else 'low'} to {hit.level:.2f} V at {hit.t:.1f} s"
+        for hit in got[:3]
+    ]
+    more = f", {len(got)} hits in all" if len(got) > len(told) else ""
+    return f"{place}, {name}: went " + ", ".join(told) + f"{more}."
+
+
+def _verdict(case: Case, parked: bool, ends: set[bool], *, unsure: bool) -> Finding:
+    place = case.run.about
+    if any(case.run.span(step) is None for step in WIRES):
+        return Finding(place, f"{place}: both wires must be tried for a verdict.")
+    if parked and ends == {True, False}:
+        return Finding(
+            place,
+            f"{place}: wiring and input follow to both ends. This says nothing of the "
+            "sensor itself.",
+            "circuit-good",
+        )
+    if unsure:
+        return Finding(place, f"{place}: no verdict, sampled too slowly.")
+    if not ends:
+        text = f"{place}: the reading does not follow its wires: wiring or input."
+    elif len(ends) == 1:
+        lacking = "low" if True in ends else "high"
+        text = f"{place}: the reading never reached the {lacking} end: wiring or input."
+    else:
+        text = f"{place}: it follows, but does not rest at its bias: wiring or input."
+    return Finding(place, text, "circuit-bad")
+
+
+def _watch(case: Case) -> tuple[Figure, ...]:
+    return sensors(case, (case.run.about,))
+
+
+RATES = {"o2_{s}_v": FASTEST_HZ, "lambda_{s}": FASTEST_HZ, "rpm": 0.5}
+"""One sensor as fast as the link goes."""
+
+CIRCUIT = GuidedTest(
+    "circuit",
+    "Circuit check at the plug",
+    "Whether wiring and input carry the signal. It never condemns the sensor.",
+    Subject.SENSOR,
+    ("computer-inputs", "ignition-off", "hot-exhaust"),
+    (
+        Step(
+            "connected",
+            "Key on, engine off",
+            "The sensor still plugged in. Look at the figure.",
+            3.0,
+        ),
+        Step("unplugged", "Unplug this sensor", "It must rest near 0.45 V.", 5.0),
+        Step(
+            "first-wire",
+            "Drive one signal wire",
+            "Only as the service information says, through the lamp or resistor it "
+            "names. The reading must go to that end. Then let go.",
+            2.0,
+        ),
+        Step(
+            "second-wire",
+            "Drive the other wire",
+            "The same way. The reading must go to the other end. Then let go.",
+            2.0,
+        ),
+        Step("reconnected", "Plug it in again", "Then end the test.", 3.0),
+    ),
+    _judge,
+    _watch,
+    RATES,
+)
+"""The circuit check."""

@@ -1,0 +1,63 @@
+"""Every guided test in one table, in the order of the job."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from bankwise.signals.code_marks import OUTCOMES
+from bankwise.signals.guided.breathing import BREATHING
+from bankwise.signals.guided.case import Case
+from bankwise.signals.guided.circuit import CIRCUIT
+from bankwise.signals.guided.force import BY_GAS, BY_SNAP
+from bankwise.signals.guided.pull import PULL
+from bankwise.signals.guided.road import ROAD
+from bankwise.signals.guided.script import Finding, GuidedTest, Subject
+from bankwise.signals.guided.steady import STEADY
+from bankwise.signals.guided.unplug import UNPLUG
+from bankwise.signals.guided.warm_up import WARM_UP
+from bankwise.signals.guided.wiggle import WIGGLE
+
+GUIDED: dict[str, GuidedTest] = {
+    test.id: test
+    for test in (
+        WARM_UP,
+        BY_GAS,
+        BY_SNAP,
+        CIRCUIT,
+        WIGGLE,
+        UNPLUG,
+        PULL,
+        STEADY,
+        ROAD,
+        BREATHING,
+    )
+}
+"""Every guided test by id."""
+
+FRONTS = ("B1S1", "B2S1")
+SENSORS = ("B1S1", "B1S2", "B2S1", "B2S2")
+
+
+def subjects(test: GuidedTest, case: Case) -> tuple[str, ...]:
+    """What a test can be about on this car."""
+    if test.subject is Subject.ENGINE:
+        return ("engine",)
+    wanted = FRONTS if test.subject is Subject.FRONT else SENSORS
+    return tuple(place for place in wanted if case.sensor(place))
+
+
+def judge(case: Case) -> tuple[Finding, ...]:
+    """What a run has shown; a run broken off, or of an unknown test, shows nothing."""
+    test = GUIDED.get(case.run.test)
+    if test is None:
+        return ()
+    if case.run.broken:
+        return (Finding(case.run.about, OUTCOMES["not-done"] + ".", "not-done"),)
+    return test.judge(case)
+
+
+def rates(test: GuidedTest, about: str) -> Mapping[str, float] | None:
+    """The poll rates a test asks for; None for the usual ones. Unit: Hz."""
+    if not test.rates:
+        return None
+    return {name.format(s=about.lower()): hz for name, hz in test.rates.items()}

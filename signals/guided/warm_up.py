@@ -1,0 +1,171 @@
+"""Warm-up and closed-loop entry, from key-on before the start."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from bankwise.signals.guided.case import Case
+from bankwise.signals.guided.figures import derived, engine
+from bankwise.signals.guided.script import Figure, Finding, GuidedTest, Step, Subject
+
+SOAK_C = 6.0
+"""After a night outside coolant and intake air differ by no more. Unit: °C. Common
+practice, no source."""
+COLD_C = 40.0
+"""Warmer coolant than this makes no cold start. Unit: °C. Our choice, because sensors
+and catalyst are then warm too."""
+LATE_C, COLD_LIMIT_C = 10.0, -7.0
+"""Borders between the limits of closed-loop entry. Unit: °C. Source: S16."""
+
+
+def _cold(case: Case) -> tuple[bool | None, str]:
+    """Whether this is a cold start, and in which words."""
+    coolant = case.last("ect_start_c", case.run.began)
+    if not math.isfinite(coolant):
+        first = case.samples("ect_c", case.run.began, np.inf)[1]
+        if not len(first):
+            return None, "coolant was not seen yet"
+        coolant = float(first[0])
+    air = case.samples("iat_c", case.run.began, np.inf)[1]
+    beside = f", intake air {air[0]:.0f} °C" if len(air) else ""
+    words = f"coolant {coolant:.0f} °C at key-on{beside}"
+    if coolant > COLD_C:
+        return False, words
+    if len(air) and abs(coolant - float(air[0])) > SOAK_C:
+        return False, words
+    return True, words
+
+
+def _judge(case: Case) -> tuple[Finding, ...]:
+    cold, words = _cold(case)
+    if cold is None:
+        return (Finding("engine", f"Cannot tell yet: {words}."),)
+    if cold:
+        found = [Finding("engine", f"Cold start: {words}.")]
+    else:
+        text = f"Not cold: {words}. Wake-up and entry times prove little."
+        found = [Finding("engine", text)]
+    since = case.last("since_start_s", case.run.began)
+    if not math.isfinite(since):
+        found.append(Finding("engine", "The start was not seen yet."))
+        return tuple(found)
+    found.append(_coolant(case, since))
+    for bank in case.banks:
+        found.append(_loop(case, bank))
+        found.extend(
+            _wake_up(case, f"B{bank}S{position}")
+            for position in (1, 2)
+            if case.sensor(f"B{bank}S{position}")
+        )
+    if case.run.ended:
+        seen = any(
+            math.isfinite(case.last(f"closed_loop_entry_b{bank}_s"))
+            for bank in case.banks
+        )
+        good = seen and cold
+        text = "The warm-up was watched." if good else "No cold start was watched."
+        found.append(Finding("engine", text, "done" if good else "not-done"))
+    return tuple(found)
+
+
+def _coolant(case: Case, since: float) -> Finding:
+    plateau = case.last("plateau_c", case.run.began)
+    slopes = case.ticks("ect_slope_cpm")
+    known = slopes[np.isfinite(slopes)]
+    steepest = f"{float(known.max()):.1f} °C a minute at most" if len(known) else ""
+    limit, after = case.limits["thermostat_c"], case.limits["thermostat_after_s"]
+    if not math.isfinite(plateau):
+        text = f"Coolant: {steepest or 'slope not known yet'}; it has not levelled off."
+        return Finding("engine", text)
+    text = f"Coolant: {steepest}; it levels off at {plateau:.0f} °C"
+    if plateau >= limit:
+        return Finding("engine", f"{text}, limit {limit:.0f} °C: good.")
+    if since < after:
+        return Finding("engine", f"{text}, but {after / 60:.0f} minutes are not over.")
+    return Finding("engine", f"{text}, limit {limit:.0f} °C: too cool.")
+
+
+def entry_limit(case: Case, start_c: float) -> float:
+    """Longest time to closed loop for a coolant temperature at start. Unit: s."""
+    if not math.isfinite(start_c) or start_c < COLD_LIMIT_C:
+        return case.limits["closed_loop_cold_s"]
+    name = "closed_loop_cool_s" if start_c < LATE_C else "closed_loop_warm_s"
+    return case.limits[name]
+
+
+def _loop(case: Case, bank: int) -> Finding:
+    place = f"B{bank}"
+    limit = entry_limit(case, case.last("ect_start_c"))
+    entry = case.last(f"closed_loop_entry_b{bank}_s", case.run.began)
+    if math.isfinite(entry):
+        verdict = "in time" if entry <= limit else "late"
+        text = (
+            f"{place} closed loop after {entry:.0f} s, limit {limit:.0f} s: {verdict}."
+        )
+        return Finding(place, text)
+    waited = case.last(f"waiting_closed_b{bank}_s", case.run.began)
+    if not math.isfinite(waited):
+        return Finding(place, f"{place}: closed-loop entry was not seen.")
+    late = ": late" if waited > limit else ""
+    text = (
+        f"{place} not in closed loop after {waited:.0f} s, limit {limit:.0f} s{late}."
+    )
+    return Finding(place, text)
+
+
+def _wake_up(case: Case, place: str) -> Finding:
+    low = place.lower()
+    limit = case.limits["wake_up_s" if place.endswith("1") else "wake_up_rear_s"]
+    woke = case.last(f"wake_up_{low}_s", case.run.began)
+    if math.isfinite(woke):
+        verdict = "in time" if woke <= limit else "late"
+        text = f"{place} awake after {woke:.0f} s, limit {limit:.0f} s: {verdict}."
+        return Finding(place, text)
+    asleep = case.last(f"asleep_{low}_s", case.run.began)
+    if not math.isfinite(asleep):
+        return Finding(place, f"{place}: its waking up was not seen.")
+    late = ": late" if asleep > limit else ""
+    text = f"{place} still asleep after {asleep:.0f} s, limit {limit:.0f} s{late}."
+    return Finding(place, text)
+
+
+def _watch(case: Case) -> tuple[Figure, ...]:
+    return (
+        engine(case, "ect_c", "coolant", "°C"),
+        derived(case, "since_start_s", "running", "s"),
+    )
+
+
+WARM_UP = GuidedTest(
+    "warm-up",
+    "Warm-up and closed-loop entry",
+    "Heaters, sensors' wake-up, thermostat, and when each bank takes control.",
+    Subject.ENGINE,
+    ("carbon-monoxide", "hot-exhaust"),
+    (
+        Step(
+            "key-on",
+            "Cold engine: key on, wait",
+            "Do not start yet. Coolant and intake air must read alike.",
+            8.0,
+        ),
+        Step("start", "Start the engine", "Foot off the pedal. Let it idle.", 5.0),
+        Step(
+            "idle",
+            "Let it idle",
+            "Until every sensor is awake and every bank in closed loop.",
+            60.0,
+        ),
+        Step(
+            "drive",
+            "Drive gently",
+            "Until the coolant levels off; fifteen minutes judge the thermostat. Then "
+            "end the test.",
+        ),
+    ),
+    _judge,
+    _watch,
+)
+"""The warm-up."""
