@@ -176,6 +176,7 @@ class BankwiseApp(App[int]):
         for key in self.pane.keys:
             if event.key in key.keys and len(self.screen_stack) == 1:
                 event.stop()
+                event.prevent_default()
                 pane_act(self, key.action)
                 self.draw()
 

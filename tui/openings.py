@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Mapping
 from pathlib import Path
 
 from bankwise.adapters.car.server import ProcessServer
 from bankwise.adapters.car.stories import STORIES
+from bankwise.adapters.errors import LinkError
+from bankwise.adapters.link import Link, PortLink
 from bankwise.adapters.live import Live
 from bankwise.adapters.records import FlagRecord, Header, Record
 from bankwise.adapters.replay import Replay
@@ -42,9 +45,10 @@ class Demo:
         told = STORIES[story]
         subject = story if story == DEMO else f"{DEMO}-{story}"
         self._server = ProcessServer(story, *options)
-        self._server.__enter__()
+        self._served = threading.Lock()
+        self._up = self._stopped = False
         self._live = Live(
-            self._server.address,
+            "the simulated car",
             path or new_session_file(folder, subject),
             kind="simulated",
             clock_rate=faster,
@@ -53,7 +57,18 @@ class Demo:
                 "name": f"{told.spec.identity.name} (invented)",
                 "displacement_l": told.spec.displacement_l,
             },
+            open_link=self._open,
         )
+
+    def _open(self) -> Link:
+        # In the live thread, so that the screen is there while the car starts.
+        with self._served:
+            if self._stopped:
+                raise LinkError("the simulated car has stopped")
+            if not self._up:
+                self._server.__enter__()
+                self._up = True
+        return PortLink(self._server.address)
 
     @property
     def kind(self) -> str:
@@ -111,7 +126,11 @@ class Demo:
     def stop(self) -> None:
         """Closes the session, then the car."""
         self._live.stop()
-        self._server.__exit__(None, None, None)
+        with self._served:
+            self._stopped = True
+            if self._up:
+                self._server.__exit__(None, None, None)
+                self._up = False
 
 
 def open_demo(
@@ -122,7 +141,7 @@ def open_demo(
     faster: float = 1.0,
     path: Path | None = None,
 ) -> Source:
-    """The simulated car of a story. Raises LinkError when it does not start."""
+    """The simulated car of a story; it is started when the source is."""
     return Demo(story, folder, cold=cold, faster=faster, path=path)
 
 

@@ -212,3 +212,17 @@ async def test_lanes_are_chosen_and_kept(app: BankwiseApp) -> None:
     assert "front" not in app.look.lanes
     assert app.choices is not None
     assert '"front"' not in app.choices.read_text()
+
+
+async def test_a_key_of_the_situation_goes_before_the_same_key_elsewhere(
+    app: BankwiseApp, reader: Any
+) -> None:
+    """On the flags `a` acknowledges the one picked, elsewhere all that are up."""
+    span = reader.engine.flags[0]
+    other = type(span)(**(vars(span) | {"id": "trim-at-limit", "first_s": 80.0}))
+    reader.engine.flags.append(other)
+    async with app.run_test(size=(100, 30)) as pilot:
+        await press(pilot, "5", "a")
+        assert app.look.acknowledged == {("trim-at-limit", "B2")}
+        await press(pilot, "1", "a")
+        assert len(app.look.acknowledged) == 2
