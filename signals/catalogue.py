@@ -14,7 +14,7 @@ POSITIONS = (1, 2, 3, 4)
 
 
 class Pace(Enum):
-    """How often a signal is worth asking for. Source: DOMAIN 2, our choice."""
+    """How often a signal is worth asking for. Our choice."""
 
     FAST = "fast"
     MEDIUM = "medium"

@@ -18,7 +18,7 @@ RPM_SPAN = 375.0
 LOAD_SPAN = 0.20
 """Share of the frame's load either side. Source: from memory of 13 CCR 1968.2(c)."""
 WARM_C = 70.0
-"""Coolant that counts as warmed up. Unit: °C. Source: DOMAIN 4, common gate."""
+"""Coolant that counts as warmed up. Unit: °C. Common practice, no source."""
 STAY_S = 3.0
 """How long the drive must stay inside. Unit: s. Common practice, no source."""
 _FRESH_S = 3.0

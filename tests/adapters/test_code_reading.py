@@ -22,7 +22,7 @@ from bankwise.signals.evidence import CodeReading, UnitCodes
     [("0171", "P0171"), ("4123", "C0123"), ("9234", "B1234"), ("D16B", "U116B")],
 )
 def test_two_bytes_make_the_code_of_the_worked_examples(raw: str, code: str) -> None:
-    """Letter, digit and hexadecimal digits come out as DOMAIN 6 gives them."""
+    """Letter, digit and hexadecimal digits come out as worked by hand."""
     assert code_name(*bytes.fromhex(raw)) == code
 
 

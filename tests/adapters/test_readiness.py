@@ -19,7 +19,7 @@ def _only(found: tuple[MonitorResult, ...] | None) -> MonitorResult:
 
 
 def test_the_worked_readiness_example() -> None:
-    """`83 07 65 21` reads as DOMAIN 6 says: lamp on, three codes, two tests open."""
+    """`83 07 65 21` reads as worked by hand: lamp on, three codes, two tests open."""
     status = monitor_status(bytes.fromhex("83076521"))
     assert status is not None
     assert (status.lamp, status.count, status.compression) == (True, 3, False)
@@ -48,7 +48,7 @@ def test_every_monitor_has_a_meaning() -> None:
 def test_scalings_of_the_worked_examples(
     uas: int, raw: str, value: float, unit: str
 ) -> None:
-    """Three unit-and-scaling rows give the values of DOMAIN 6."""
+    """Three unit-and-scaling rows give values worked by hand."""
     row = scaling(uas)
     assert row is not None
     assert row.value(bytes.fromhex(raw)) == pytest.approx(value)

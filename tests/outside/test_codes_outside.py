@@ -2,7 +2,8 @@
 
 Sources: scapy.contrib.automotive.obd (SAE J2012 code layout, service 06 monitor and
 scaling tables) and obd.UnitsAndScaling of python-OBD, both from the package registry.
-DOMAIN 6 lists where scapy is known to be wrong; none of those parts is used here.
+Scapy is known to be wrong on PID 10, the 34-3B offset, 14 FF and 01/41 bits; none of
+those is used here.
 """
 
 from __future__ import annotations
