@@ -2,7 +2,7 @@
 
 `decode` works on whole columns of equal answers at once; `encode` is its inverse and
 serves the simulated car and imports. Byte layouts follow SAE J1979 as restated in
-public tables; rows above 5F, and the places of sensor PIDs, are from memory of J1979-DA.
+public tables; rows above 5F and the places of sensor PIDs are from memory of J1979-DA.
 """
 
 from __future__ import annotations
