@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import socket
 import sys
 import threading
@@ -231,20 +232,16 @@ class NetworkPort:
         self.connection, _ = self.server.accept()
         self.connection.settimeout(0.01)
         manager = PortManager(self.port, self)
-        while not self.ended.is_set():
-            try:
-                data = self.connection.recv(1000)
-                if not data:
-                    break
-                self.port.write(b"".join(manager.filter(data)))
-            except TimeoutError:
-                pass
-            except OSError:
-                break
-            said = self.port.read(1000)
-            if said:
-                self.write(b"".join(manager.escape(said)))
-        self.connection.close()
+        with self.connection, contextlib.suppress(OSError):
+            while not self.ended.is_set():
+                with contextlib.suppress(TimeoutError):
+                    data = self.connection.recv(1000)
+                    if not data:
+                        return
+                    self.port.write(b"".join(manager.filter(data)))
+                said = self.port.read(1000)
+                if said:
+                    self.write(b"".join(manager.escape(said)))
 
     def close(self) -> None:
         """Ends serving."""
@@ -254,17 +251,21 @@ class NetworkPort:
         self.port.close()
 
 
+# pyserial 3.5 itself calls methods that Python has deprecated.
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")
 def test_serial_port_over_the_network(path: Path) -> None:
     """A drive over `rfc2217://` is a drive like any other."""
     with ThreadServer(device()) as server:
         network = NetworkPort(server.address)
         live = Live(network.url, path, baud=38400)
         live.start()
-        wait_for(lambda: live.state is LinkState.UP, 15.0)
-        t = live.now()
-        wait_for(lambda: live.now() > t + 0.5)
-        live.stop()
-        network.close()
+        try:
+            wait_for(lambda: live.state is LinkState.UP, 15.0)
+            t = live.now()
+            wait_for(lambda: live.now() > t + 0.5)
+        finally:
+            live.stop()
+            network.close()
     session = read_session(path)
     assert session.header.vehicle["vin"] == VIN
     assert sum(isinstance(r, Exchange) for r in session.records) > 25
