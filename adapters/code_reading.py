@@ -7,7 +7,7 @@ three-byte layout of SAE J1979-2 is from memory and was not tried on a car.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from bankwise.signals import trouble_codes
@@ -15,8 +15,20 @@ from bankwise.signals import trouble_codes
 _LETTERS = "PCBU"
 _PENDING_BIT, _CONFIRMED_BIT = 0x04, 0x08
 
-_STATUS_LAYOUTS = {0x42: (6, 5), 0x55: (5, 4)}
-"""First record byte and record length by report type."""
+_FIRST_RECORD = {0x42: 6, 0x55: 5}
+"""Where the records begin, by report type. Source: as udsoncan reads them."""
+_RECORD = 5
+
+_REPORT = 0x59
+"""First byte of an answer to service 19."""
+
+REPORTS = {
+    "stored": "194233081E",
+    "pending": "194233041E",
+    "permanent": "195533",
+}
+"""Which request reads which set of codes of a SAE J1979-2 car: group 33, by status mask
+(confirmed 08, pending 04), every severity. Source: from memory of SAE J1979-2."""
 
 SERVICES = {"03": "stored", "07": "pending", "0A": "permanent"}
 """Which service reads which set of codes."""
@@ -28,6 +40,26 @@ def code_name(high: int, low: int) -> str:
     Source: SAE J2012: two bits letter, two bits digit, three hexadecimal digits.
     """
     return f"{_LETTERS[high >> 6]}{high >> 4 & 3}{high & 0xF:X}{low:02X}"
+
+
+def three_byte_name(three: bytes) -> str:
+    """The name of a code of three bytes: `P0171`, or `P0171-1A` with a failure type.
+
+    Source: SAE J2012-DA, from memory: the third byte is the failure type, 00 none.
+    """
+    high, low, failure = three
+    return code_name(high, low) + (f"-{failure:02X}" if failure else "")
+
+
+def three_bytes_of(code: str) -> bytes:
+    """The three bytes of a code's name; the inverse of `three_byte_name`.
+
+    Raises:
+        ValueError: when the text is no code.
+    """
+    base, _, failure = code.partition("-")
+    high = _LETTERS.index(base[0]) << 6 | int(base[1], 4) << 4 | int(base[2], 16)
+    return bytes((high, int(base[3:5], 16), int(failure or "0", 16)))
 
 
 def codes_in(payload: bytes, *, counted: bool) -> tuple[str, ...] | None:
@@ -72,22 +104,47 @@ class StatusCode:
 def status_codes_in(payload: bytes) -> tuple[StatusCode, ...] | None:
     """The codes of a `59 42` or `59 55` answer; None when the length is wrong.
 
-    Records are severity, three code bytes and status after `59 42`; `59 55` carries
-    three code bytes and status. From memory of ISO 14229 and SAE J1979-2.
+    Records are severity, three code bytes and status, after `59 42`, group, two masks
+    and format, or `59 55`, group, one mask and format. Source: as udsoncan reads ISO
+    14229-1; not tried on a car.
     """
-    layout = _STATUS_LAYOUTS.get(payload[1]) if len(payload) > 1 else None
-    if layout is None:
+    start = _FIRST_RECORD.get(payload[1]) if len(payload) > 1 else None
+    if start is None or payload[0] != _REPORT or len(payload) < start:
         return None
-    start, width = layout
     body = payload[start:]
-    if len(body) % width:
+    if len(body) % _RECORD:
         return None
     out = []
-    for i in range(0, len(body), width):
-        high, low, kind_of_failure, status = body[i + width - 4 : i + width]
-        suffix = f"-{kind_of_failure:02X}" if kind_of_failure else ""
-        out.append(StatusCode(code_name(high, low) + suffix, status))
+    for i in range(0, len(body), _RECORD):
+        three, status = body[i + 1 : i + 4], body[i + 4]
+        out.append(StatusCode(three_byte_name(three), status))
     return tuple(out)
+
+
+_BELONGS: dict[str, Callable[[StatusCode], bool]] = {
+    "stored": lambda code: code.confirmed,
+    "pending": lambda code: code.pending,
+    "permanent": lambda _: True,
+}
+
+
+def codes_of_report(payload: bytes, when: str) -> tuple[StatusCode, ...] | None:
+    """The codes of an answer that belong to a set by their own status byte.
+
+    A unit that does not heed the mask it was asked with must not put a pending code
+    among the stored ones.
+
+    Args:
+        payload: from the service byte `59` on.
+        when: stored, pending or permanent.
+
+    Returns:
+        The codes, or None when the length contradicts itself.
+    """
+    codes = status_codes_in(payload)
+    if codes is None:
+        return None
+    return tuple(code for code in codes if _BELONGS[when](code))
 
 
 def grouped(codes: Sequence[str]) -> dict[tuple[str, str], tuple[str, ...]]:

@@ -7,6 +7,9 @@ After clearing, what stayed is read again. All of it stands in one session file.
     seen = visit.read()
     visit.close()
 
+A car of SAE J1979-2 is read and cleared by identifier (services 22, 19 and 14); that
+part is from memory of the standard and was tried on the simulated unit only.
+
 Clearing needs a saved snapshot, an engine at rest and a typed confirmation: the gate
 hands out its token for nothing less.
 """
@@ -19,6 +22,7 @@ from pathlib import Path
 from typing import Final
 
 from bankwise.adapters.adapter import Adapter
+from bankwise.adapters.current_data import PLAIN, RANGES
 from bankwise.adapters.errors import AdapterError, GateRefused, NoVehicle
 from bankwise.adapters.frames import Data, Negative, answers
 from bankwise.adapters.gate import (
@@ -28,6 +32,7 @@ from bankwise.adapters.gate import (
     permit_clear,
 )
 from bankwise.adapters.link import Link
+from bankwise.adapters.newest_answers import refusal
 from bankwise.adapters.pids import Layout, decode_one
 from bankwise.adapters.recorder import Recorder, new_header, wall_clock
 from bankwise.adapters.records import (
@@ -38,13 +43,14 @@ from bankwise.adapters.records import (
     Record,
 )
 from bankwise.adapters.session_file import encoded, read_session
-from bankwise.adapters.snapshot import next_requests, refusal, snapshot
+from bankwise.adapters.snapshot import next_requests, snapshot
 from bankwise.adapters.startup import Found, StartUp
 from bankwise.signals.evidence import Snapshot
 
 CLEAR_WAIT_S: Final = 5.0
 """Longest wait for the answer to clearing: units write to memory. Our choice."""
-_CLEARED: Final = b"\x44"
+_CLEARED: Final = (b"\x44", b"\x54")
+"""First byte of a good answer to services 04 and 14."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,9 +131,8 @@ class CodeVisit:
             LinkError: the link is gone; what was read stays saved.
         """
         self._from = len(self.records)
-        support = [f"01{base:02X}" for base in (0x00, 0x20, 0x40)]
-        for request in support:
-            self._ask(request)
+        for base in RANGES[:3]:
+            self._ask(self.found.way.request([base]))
         while wanted := next_requests(self.records[self._from :], self.found.protocol):
             for request in wanted:
                 self._tell(f"reading what the car remembers ({request})")
@@ -166,7 +171,7 @@ class CodeVisit:
                 confirmed=typed == wanted and (not open_parts or typed_again == wanted),
             )
         )
-        asked = self._adapter.ask(permit_clear(token), CLEAR_WAIT_S)
+        asked = self._adapter.ask(permit_clear(token, self._clearing), CLEAR_WAIT_S)
         self._keep(asked.exchange)
         ok, words = _clear_words(asked.exchange, self.found.protocol)
         left = self.read()
@@ -201,14 +206,20 @@ class CodeVisit:
     def _seen(self, start: int | None) -> Snapshot:
         return snapshot(self.records[start:], self.found.protocol, self.found.layout)
 
+    @property
+    def _clearing(self) -> str:
+        """The request that clears, in the words this car understands."""
+        return "04" if self.found.way is PLAIN else "14FFFF33"
+
     def _value(self, pid: int, name: str) -> float | None:
         """The largest value any unit gives now; None when none does."""
-        exchange = self._ask(f"01{pid:02X}")
+        exchange = self._ask(self.found.way.request([pid]))
+        head = self.found.way.answered(pid)
         found = [
             values[name]
             for answer in answers(exchange, self.found.protocol)
-            if isinstance(answer, Data) and answer.payload[:2] == bytes((0x41, pid))
-            if name in (values := decode_one(pid, answer.payload[2:], Layout.TWO_BANKS))
+            if isinstance(answer, Data) and answer.payload.startswith(head)
+            if name in (values := _decoded(pid, answer.payload[len(head) :]))
         ]
         return max(found) if found else None
 
@@ -233,12 +244,16 @@ class CodeVisit:
         return at[0] + 1 if mine and same else None
 
 
+def _decoded(pid: int, data: bytes) -> dict[str, float]:
+    return decode_one(pid, data, Layout.TWO_BANKS)
+
+
 def _clear_words(exchange: Exchange, protocol: str) -> tuple[bool, tuple[str, ...]]:
     words = []
     done = refused = False
     for answer in answers(exchange, protocol):
         match answer:
-            case Data(ecu=unit, payload=payload) if payload[:1] == _CLEARED:
+            case Data(ecu=unit, payload=payload) if payload[:1] in _CLEARED:
                 done = True
                 words.append(f"{unit}: cleared")
             case Negative(ecu=unit, nrc=reason):

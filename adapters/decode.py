@@ -20,6 +20,7 @@ import numpy.typing as npt
 from bankwise.adapters.asked import Asked, asked
 from bankwise.adapters.control_units import BITMAPS, VOLTAGE, ControlUnits
 from bankwise.adapters.frames import answers
+from bankwise.adapters.full_scales import Factors, factor, factors
 from bankwise.adapters.one_answer import OneAnswer, one_answer
 from bankwise.adapters.pids import PIDS, decode
 from bankwise.adapters.records import (
@@ -133,6 +134,7 @@ class Decoder:
         self.exchanges = 0
         """Exchanges seen."""
         self._protocol = header.adapter.protocol
+        self._scales: dict[str, Factors] = {}
         self._absent = absent_of(header)
         self._before_change = before_change
         self._models: dict[Shape, _Model] = {}
@@ -155,10 +157,13 @@ class Decoder:
                 continue
             told = self._checked(one_answer(record, self._protocol))
             units = self._taught(told)
-            if units is not None or (told.vin and not self.columns.vehicle.vin):
+            scales = self._rescaled(told)
+            new_vin = told.vin and not self.columns.vehicle.vin
+            if units is not None or new_vin or scales is not None:
                 self._place(start, row)
                 start = row
                 self._change(record.t, units, told.vin)
+            self._scales = self._scales if scales is None else scales
             self._told.append((row, told))
             self._read_codes(record, told)
         self._place(start, len(records))
@@ -249,6 +254,14 @@ class Decoder:
             new = units.adapter_voltage = True
         return units if new else None
 
+    def _rescaled(self, told: OneAnswer) -> dict[str, Factors] | None:
+        """Full scales by unit afterwards; None when nothing changes."""
+        scales = dict(self._scales)
+        for unit, data in told.data.items():
+            if new := factors(data):
+                scales[unit] = {**scales.get(unit, {}), **new}
+        return None if scales == self._scales else scales
+
     def _change(self, t: float, units: ControlUnits | None, vin: str) -> None:
         """Puts new knowledge to use, after telling that something changes."""
         vehicle = self.columns.vehicle
@@ -275,10 +288,10 @@ class Decoder:
                 self._grouped(group, unit, start, stop, found)
         for row, told in self._told:
             where = np.array([row], dtype=np.intp)
-            if unit in told.data:
+            if unit is not None and unit in told.data:
                 for pid, data in told.data[unit].items():
                     table = np.frombuffer(data, dtype=np.uint8)[None, :]
-                    self._decoded(pid, table, where, found)
+                    self._decoded(unit, pid, table, where, found)
             if told.volts is not None and not self._knows_voltage(unit):
                 samples = found.setdefault("module_v", _Samples())
                 samples.rows.append(where)
@@ -307,19 +320,26 @@ class Decoder:
             return
         rows, digits = group.rows[first:last], group.digits[first:last]
         for pid in pids:
-            self._decoded(pid, group.plan.bytes_of(unit, pid, digits), rows, found)
+            table = group.plan.bytes_of(unit, pid, digits)
+            self._decoded(unit, pid, table, rows, found)
 
     def _decoded(
-        self, pid: int, data: Digits, rows: Indices, found: dict[str, _Samples]
+        self,
+        unit: str,
+        pid: int,
+        data: Digits,
+        rows: Indices,
+        found: dict[str, _Samples],
     ) -> None:
         if not PIDS[pid].fields:
             return
+        scales = self._scales.get(unit, {})
         for name, values, exists in decode(pid, data, self.units.layout):
             if name in self._absent:
                 continue
             samples = found.setdefault(name, _Samples())
             samples.rows.append(rows[exists])
-            samples.values.append(values[exists])
+            samples.values.append(values[exists] * factor(scales, pid, name))
 
     def _append(self, name: str, samples: _Samples) -> None:
         """Appends samples in file order; a time never goes back."""

@@ -150,33 +150,54 @@ def results_in(payload: bytes, unit: str) -> tuple[MonitorResult, ...] | None:
     body = payload[1:]
     if not body or len(body) % _RECORD:
         return None
-    out = []
-    for i in range(0, len(body), _RECORD):
-        monitor, test, uas = body[i : i + 3]
-        value, low, high = body[i + 3 : i + 5], body[i + 5 : i + 7], body[i + 7 : i + 9]
-        row = scaling(uas)
-        rule = row or Scaling(1.0, 0.0, "", uas >= _SIGNED_FROM)
-        lowest, highest = _ENDS[rule.signed]
-        place, subject = PLACES.get(monitor, ("engine", f"monitor {monitor:02X}"))
-        out.append(
-            MonitorResult(
-                unit,
-                monitor,
-                test,
-                uas,
-                place,
-                subject,
-                _title(monitor, test),
-                rule.value(value),
-                rule.value(low),
-                rule.value(high),
-                rule.unit,
-                scaled=row is not None,
-                has_low=low != lowest,
-                has_high=high != highest,
-            )
-        )
-    return tuple(out)
+    return tuple(
+        _result(unit, body[i], body[i + 1 : i + _RECORD])
+        for i in range(0, len(body), _RECORD)
+    )
+
+
+def results_of(
+    monitor: int, data: bytes, unit: str
+) -> tuple[MonitorResult, ...] | None:
+    """Every result in the data of identifier F6xx; None when its length is wrong.
+
+    Args:
+        monitor: its number, which the identifier holds and the records do not.
+        data: eight bytes a result. From memory of SAE J1979-2, not tried on a car.
+        unit: the control unit that answered.
+    """
+    width = _RECORD - 1
+    if not data or len(data) % width:
+        return None
+    return tuple(
+        _result(unit, monitor, data[i : i + width]) for i in range(0, len(data), width)
+    )
+
+
+def _result(unit: str, monitor: int, record: bytes) -> MonitorResult:
+    """One result out of test, scaling, value, lowest and highest limit."""
+    test, uas = record[:2]
+    value, low, high = record[2:4], record[4:6], record[6:8]
+    row = scaling(uas)
+    rule = row or Scaling(1.0, 0.0, "", uas >= _SIGNED_FROM)
+    lowest, highest = _ENDS[rule.signed]
+    place, subject = PLACES.get(monitor, ("engine", f"monitor {monitor:02X}"))
+    return MonitorResult(
+        unit,
+        monitor,
+        test,
+        uas,
+        place,
+        subject,
+        _title(monitor, test),
+        rule.value(value),
+        rule.value(low),
+        rule.value(high),
+        rule.unit,
+        scaled=row is not None,
+        has_low=low != lowest,
+        has_high=high != highest,
+    )
 
 
 def older_result(payload: bytes, unit: str) -> MonitorResult | None:

@@ -7,7 +7,12 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from bankwise.adapters.asked import Asked, asked, walk
-from bankwise.adapters.code_reading import SERVICES, codes_in
+from bankwise.adapters.code_reading import (
+    REPORTS,
+    SERVICES,
+    codes_in,
+    codes_of_report,
+)
 from bankwise.adapters.frames import (
     Answer,
     BusFault,
@@ -21,6 +26,9 @@ from bankwise.adapters.records import Exchange
 from bankwise.adapters.vehicle_info import VIN, item, text
 
 _VIN_REQUEST: Final = f"09{VIN:02X}"
+_VIN_BY_IDENTIFIER: Final = "22F802"
+"""Source: SAE J1979-2, from memory: F8xx as information type xx."""
+_REPORT_SETS: Final = {request: when for when, request in REPORTS.items()}
 _VIN_LENGTH: Final = 17
 _VOLTAGE: Final = re.compile(r"(\d{1,2}(?:\.\d{1,3})?)V?")
 
@@ -59,8 +67,12 @@ def one_answer(exchange: Exchange, protocol: str) -> OneAnswer:
         _current(good, request, out)
     elif request.text in SERVICES:
         _codes(good, SERVICES[request.text], out)
+    elif request.text in _REPORT_SETS:
+        _reported(good, _REPORT_SETS[request.text], out)
     elif request.text == _VIN_REQUEST:
         _vin(good, out)
+    elif request.text == _VIN_BY_IDENTIFIER:
+        _vin_by_identifier(good, out)
     return out
 
 
@@ -121,6 +133,33 @@ def _codes(good: list[Data], when: str, out: OneAnswer) -> None:
         out.when, out.codes = when, tuple(found)
 
 
+def _reported(good: list[Data], when: str, out: OneAnswer) -> None:
+    """Codes of SAE J1979-2, with their failure type."""
+    found: dict[str, None] = {}
+    for answer in good:
+        codes = codes_of_report(answer.payload, when)
+        if codes is None:
+            out.rejects.append("not what was asked, or of wrong length")
+            continue
+        out.when = when
+        found |= dict.fromkeys(code.code for code in codes)
+    out.codes = tuple(found)
+
+
+def _vin_by_identifier(good: list[Data], out: OneAnswer) -> None:
+    head = b"\x62" + bytes.fromhex(_VIN_BY_IDENTIFIER[2:])
+    for answer in sorted(good, key=lambda one: one.ecu):
+        if answer.payload.startswith(head):
+            _keep_vin(text(answer.payload[len(head) :]), out)
+        if out.vin:
+            return
+
+
+def _keep_vin(vin: str, out: OneAnswer) -> None:
+    if len(vin) == _VIN_LENGTH and vin.isalnum() and vin.isascii():
+        out.vin = vin
+
+
 def _vin(good: list[Data], out: OneAnswer) -> None:
     by_unit: dict[str, list[bytes]] = {}
     for answer in good:
@@ -129,7 +168,6 @@ def _vin(good: list[Data], out: OneAnswer) -> None:
         found = item(by_unit[unit], counted=len(unit) > 2)
         if found is None or found[0] != VIN:
             continue
-        vin = text(found[1])
-        if len(vin) == _VIN_LENGTH and vin.isalnum() and vin.isascii():
-            out.vin = vin
+        _keep_vin(text(found[1]), out)
+        if out.vin:
             return

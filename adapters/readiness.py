@@ -1,13 +1,19 @@
 """Monitor status: lamp, number of codes, and which self-tests are still open.
 
-Bit layout of PIDs 01 and 41 after SAE J1979 as restated in public tables; the worked
-example of DOMAIN 6 (`83 07 65 21`) is a test.
+Bit layout of PIDs 01 and 41 after SAE J1979 as restated in public tables; a published
+worked example (`83 07 65 21`) is a test.
 """
 
 from __future__ import annotations
 
+from typing import Final
+
 from bankwise.signals.evidence import Monitor, MonitorStatus
 
+COUNTERS: Final = (0x21, 0x30, 0x31, 0x4D, 0x4E)
+"""PIDs that tell of distance, warm-ups and time since clearing, and with the lamp on.
+
+Source: SAE J1979, from memory."""
 CONTINUOUS = ("misfire", "fuel system", "components")
 SPARK = (
     "catalyst",

@@ -3,28 +3,30 @@
 Both are pure functions of the exchanges so far. `next_requests` names what is still to
 be asked; ask it, and call again until nothing is left. `snapshot` reads the newest
 answer to each request. So a recorded session gives the same snapshot as the car did.
+A car that answers by identifier (SAE J1979-2) is read by `identifier_snapshot`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
 from typing import Final
 
-from bankwise.adapters import code_reading, freeze_frame, monitor_results, vehicle_info
+from bankwise.adapters import (
+    code_reading,
+    freeze_frame,
+    identifier_snapshot,
+    monitor_results,
+    vehicle_info,
+)
 from bankwise.adapters.decode import Decoder
-from bankwise.adapters.frames import (
-    Answer,
-    BusFault,
-    Data,
-    Malformed,
-    Negative,
-    Silent,
-    answers,
+from bankwise.adapters.newest_answers import (
+    NewestAnswers,
+    newest_answers,
+    numbers_named,
 )
 from bankwise.adapters.pids import PIDS, Layout, decode_one
-from bankwise.adapters.readiness import monitor_status
-from bankwise.adapters.records import Exchange, Record
+from bankwise.adapters.readiness import COUNTERS, monitor_status
+from bankwise.adapters.records import Record
 from bankwise.adapters.session_file import Session
 from bankwise.signals.evidence import (
     CodeReading,
@@ -36,60 +38,19 @@ from bankwise.signals.evidence import (
     UnitInfo,
 )
 
-CAN_PROTOCOLS: Final = frozenset("6789BC")
-COUNTERS: Final = (0x21, 0x30, 0x31, 0x4D, 0x4E)
-"""PIDs of service 01 that tell of clearing and the lamp."""
 _INFORMATION: Final = (0x02, 0x04, 0x06, 0x08, 0x0A)
 _FIRST: Final = ("0101", "03", "07", "0A", "020000", "0900")
 _BITMAPS: Final = range(0x00, 0x100, 0x20)
 """Numbers whose answer says which of the next 32 numbers exist."""
 _SUPPORT: Final = ("0100", "0120", "0140")
 
-_REFUSALS: Final = {
-    0x10: "refused",
-    0x11: "not supported",
-    0x12: "not supported",
-    0x22: "refused: conditions not right",
-    0x31: "not supported",
-    0x78: "still working when asked",
-}
-"""Words for refusals. Source: ISO 14229 response codes, from memory."""
+
+def _read_here(request: str) -> bool:
+    return request[:2] != "01" or request in _STATUS_REQUESTS
 
 
-@dataclass(slots=True)
-class _Asked:
-    """The newest exchange of each request, and its answers by control unit."""
-
-    on_can: bool
-    newest: dict[str, Exchange] = field(default_factory=dict)
-    answers: dict[str, list[Answer]] = field(default_factory=dict)
-
-    def payloads(self, request: str) -> dict[str, list[bytes]]:
-        """Payloads by control unit, each in the order received."""
-        out: dict[str, list[bytes]] = {}
-        for answer in self.answers.get(request, ()):
-            if isinstance(answer, Data):
-                out.setdefault(answer.ecu, []).append(answer.payload)
-        return out
-
-
-def plain(request: str) -> str:
-    """The request without the expected-answer digit that adapters accept."""
-    text = request.upper()
-    return text[:-1] if len(text) % 2 else text
-
-
-def _asked(records: Iterable[Record], protocol: str) -> _Asked:
-    out = _Asked(protocol in CAN_PROTOCOLS)
-    for record in records:
-        if isinstance(record, Exchange) and record.q[:2].upper() != "AT":
-            request = plain(record.q)
-            if request in out.newest and record.e and not out.newest[request].e:
-                continue  # an earlier good reading outlives a later silence
-            out.newest[request] = record
-    wanted = [q for q in out.newest if q[:2] != "01" or q in _STATUS_REQUESTS]
-    out.answers = {q: answers(out.newest[q], protocol) for q in wanted}
-    return out
+def _asked(records: Iterable[Record], protocol: str) -> NewestAnswers:
+    return newest_answers(records, protocol, _read_here)
 
 
 _STATUS_REQUESTS: Final = {
@@ -100,23 +61,13 @@ _STATUS_REQUESTS: Final = {
 }
 
 
-def _bitmap_numbers(payload: bytes, width: int) -> set[int]:
-    """Numbers that one bitmap answer announces. `width`: bytes before the bitmap."""
-    bits = payload[width : width + 4]
-    if len(bits) < 4:
-        return set()
-    start = payload[1]
-    word = int.from_bytes(bits, "big")
-    return {start + 1 + i for i in range(32) if word >> (31 - i) & 1}
-
-
-def _supported(asked: _Asked, requests: Iterable[str], width: int) -> set[int]:
+def _supported(asked: NewestAnswers, requests: Iterable[str], width: int) -> set[int]:
     return {
         number
         for request in requests
         for payloads in asked.payloads(request).values()
         for payload in payloads
-        for number in _bitmap_numbers(payload, width)
+        for number in numbers_named(payload, 1, width)
     }
 
 
@@ -128,6 +79,8 @@ def next_requests(records: Sequence[Record], protocol: str) -> tuple[str, ...]:
         protocol: the adapter's protocol number.
     """
     asked = _asked(records, protocol)
+    if identifier_snapshot.speaks(asked):
+        return identifier_snapshot.next_requests(asked)
     wanted = list(_FIRST)
     wanted += [f"01{number:02X}" for number in _status_pids(asked)]
     frame_bitmaps = [f"02{start:02X}00" for start in _BITMAPS]
@@ -141,42 +94,16 @@ def next_requests(records: Sequence[Record], protocol: str) -> tuple[str, ...]:
     return tuple(q for q in dict.fromkeys(wanted) if q not in asked.newest)
 
 
-def _status_pids(asked: _Asked) -> list[int]:
+def _status_pids(asked: NewestAnswers) -> list[int]:
     known = _supported(asked, _SUPPORT, 2)
     if not known:
         return []
     return sorted(known & {0x41, *COUNTERS}) + sorted(known & {0x20, 0x40})
 
 
-def refusal(reason: int) -> str:
-    """A refusal's reason code in words."""
-    return _REFUSALS.get(reason, f"refused with code {reason:02X}")
-
-
-def _trouble(asked: _Asked, request: str) -> tuple[str, ...]:
-    """Why a request gave nothing, a sentence a cause; empty when it gave something."""
-    exchange = asked.newest.get(request)
-    if exchange is None:
-        return ("never asked",)
-    words = []
-    for answer in asked.answers[request]:
-        match answer:
-            case Negative():
-                words.append(f"{answer.ecu}: {refusal(answer.nrc)}")
-            case BusFault():
-                words.append(f"adapter said {answer.word}")
-            case Malformed():
-                words.append(f"damaged answer: {answer.why}")
-            case Silent():
-                words.append("no answer")
-    if not words and not asked.payloads(request):
-        words.append("no answer")
-    return tuple(words)
-
-
-def _reading(asked: _Asked, service: str, when: str) -> CodeReading:
+def _reading(asked: NewestAnswers, service: str, when: str) -> CodeReading:
     exchange = asked.newest.get(service)
-    trouble = list(_trouble(asked, service))
+    trouble = list(asked.trouble(service))
     units = []
     for unit, payloads in sorted(asked.payloads(service).items()):
         lists = [code_reading.codes_in(p, counted=asked.on_can) for p in payloads]
@@ -189,7 +116,7 @@ def _reading(asked: _Asked, service: str, when: str) -> CodeReading:
     )
 
 
-def _statuses(asked: _Asked, request: str) -> dict[str, MonitorStatus]:
+def _statuses(asked: NewestAnswers, request: str) -> dict[str, MonitorStatus]:
     out = {}
     for unit, payloads in sorted(asked.payloads(request).items()):
         status = monitor_status(payloads[-1][2:6])
@@ -198,7 +125,7 @@ def _statuses(asked: _Asked, request: str) -> dict[str, MonitorStatus]:
     return out
 
 
-def _frames(asked: _Asked, layout: Layout) -> tuple[FreezeFrame, ...]:
+def _frames(asked: NewestAnswers, layout: Layout) -> tuple[FreezeFrame, ...]:
     triples: dict[str, list[tuple[int, int, bytes]]] = {}
     for request in asked.newest:
         if request[:2] != "02":
@@ -213,7 +140,7 @@ def _frames(asked: _Asked, layout: Layout) -> tuple[FreezeFrame, ...]:
     )
 
 
-def _results(asked: _Asked) -> tuple[MonitorResult, ...]:
+def _results(asked: NewestAnswers) -> tuple[MonitorResult, ...]:
     found: list[MonitorResult] = []
     for request in sorted(asked.newest):
         if request[:2] != "06" or int(request[2:4] or "0", 16) in _BITMAPS:
@@ -227,7 +154,7 @@ def _results(asked: _Asked) -> tuple[MonitorResult, ...]:
     return tuple(found)
 
 
-def _units(asked: _Asked) -> tuple[UnitInfo, ...]:
+def _units(asked: NewestAnswers) -> tuple[UnitInfo, ...]:
     items: dict[str, dict[int, bytes]] = {}
     for request in asked.newest:
         if request[:2] != "09" or request == "0900":
@@ -239,7 +166,7 @@ def _units(asked: _Asked) -> tuple[UnitInfo, ...]:
     return tuple(vehicle_info.unit_info(unit, items[unit]) for unit in sorted(items))
 
 
-def _counters(asked: _Asked) -> dict[str, float]:
+def _counters(asked: NewestAnswers) -> dict[str, float]:
     out: dict[str, float] = {}
     for number in COUNTERS:
         for payloads in asked.payloads(f"01{number:02X}").values():
@@ -267,10 +194,12 @@ def snapshot(
         layout: which places the sensor PIDs of a freeze frame stand for.
     """
     asked = _asked(records, protocol)
+    if identifier_snapshot.speaks(asked):
+        return identifier_snapshot.snapshot(asked, layout)
     unread = [
         f"{name}: {'; '.join(why)}"
         for request, name in _READABLE.items()
-        if (why := _trouble(asked, request))
+        if (why := asked.trouble(request))
     ]
     return Snapshot(
         {

@@ -41,7 +41,7 @@ _SHORTEST_OLDER: Final = 10
 _HEADERS_OFF: Final = "the adapter hides headers: its answers cannot be told apart"
 _DEAF: Final = "the vehicle does not answer"
 _FOUR_BANKS_PID: Final = 0x1D
-_ASKED_ONCE: Final = (0x13, 0x1D, 0x1C, 0x51)
+_ASKED_ONCE: Final = (0x13, 0x1D, 0x1C, 0x51, 0x4F, 0x50)
 
 
 @dataclass(slots=True)

@@ -11,10 +11,18 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True, slots=True)
 class UnitCodes:
-    """The codes one control unit reported; empty when it said it has none."""
+    """The codes one control unit reported; empty when it said it has none.
+
+    Attributes:
+        unit: the control unit.
+        codes: in the order reported.
+        states: one status byte a code, as ISO 14229 has it; empty before SAE J1979-2,
+            whose units are the first to tell it.
+    """
 
     unit: str
     codes: tuple[str, ...]
+    states: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +50,15 @@ class CodeReading:
     def codes(self) -> tuple[str, ...]:
         """Every code read, in order, without repeats over units."""
         return tuple(dict.fromkeys(c for unit in self.units for c in unit.codes))
+
+    def states(self, code: str) -> tuple[int, ...]:
+        """The status bytes that units gave with a code; empty when none did."""
+        return tuple(
+            state
+            for unit in self.units
+            for name, state in zip(unit.codes, unit.states, strict=False)
+            if name == code
+        )
 
 
 @dataclass(frozen=True, slots=True)

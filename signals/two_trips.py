@@ -1,13 +1,14 @@
 """Two-trip reasoning: what a code's set says about what happens next, in words.
 
-Sources: R1-R6 of California Code of Regulations, title 13, section 1968.2 (2007
-text), where DOMAIN cites them; the numbers of trips for lamp-off and for permanent
-codes are from memory of the same section.
+Source: California Code of Regulations, title 13, section 1968.2 (2007 text); the
+numbers of trips for lamp-off and for permanent codes are from memory of it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
+from operator import or_
 
 from bankwise.signals import trouble_codes
 from bankwise.signals.evidence import Snapshot
@@ -33,6 +34,7 @@ class CodeStory:
         text: what the sets mean, in words.
         next: what must happen for it to go, or to come on.
         window: similar conditions from its own freeze frame, when there is one.
+        states: what the code's own status byte says; empty before SAE J1979-2.
     """
 
     code: str
@@ -43,6 +45,25 @@ class CodeStory:
     text: str
     next: str
     window: Window | None
+    states: tuple[str, ...] = ()
+
+
+STATE_BITS = {
+    0x01: "failing at the last test",
+    0x02: "failed in this driving cycle",
+    0x04: "pending",
+    0x08: "confirmed",
+    0x10: "not tested to the end since codes were cleared",
+    0x20: "failed since codes were cleared",
+    0x40: "not tested to the end in this driving cycle",
+    0x80: "asks for the lamp",
+}
+"""Bits of a code's status byte. Source: ISO 14229-1, from memory."""
+
+
+def state_words(state: int) -> tuple[str, ...]:
+    """What a code's status byte says, lowest bit first."""
+    return tuple(words for bit, words in STATE_BITS.items() if state & bit)
 
 
 _MEANING: dict[tuple[bool, bool, bool], tuple[str, str]] = {
@@ -126,4 +147,14 @@ def _story(
         text if known else f"in the {' and '.join(held)} set",
         follows if known else _UNREAD,
         window_of(frame),
+        state_words(_state(code, seen)),
+    )
+
+
+def _state(code: str, seen: Snapshot) -> int:
+    """All bits that any unit set in any reading; 0 when none told a status."""
+    return reduce(
+        or_,
+        (state for reading in seen.codes.values() for state in reading.states(code)),
+        0,
     )

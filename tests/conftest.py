@@ -11,6 +11,7 @@ from bankwise.adapters.car.dialect import SimulatedAdapter
 from bankwise.adapters.car.evidence import FreezeFrame, Monitor, TestResult
 from bankwise.adapters.car.framing import ENGINE, PROTOCOLS, TRANSMISSION
 from bankwise.adapters.car.information import UnitNames
+from bankwise.adapters.car.uds_unit import UdsUnit
 from bankwise.adapters.car.unit import ControlUnit
 
 VIN = "1M8GDM9AXKP042788"
@@ -64,6 +65,7 @@ class Parked:
     memory: Memory = field(default_factory=Memory)
     others: list[Memory] = field(default_factory=list)
     protocol: str = "6"
+    uds: bool = False
 
     def other(self, *stored: str) -> None:
         """Adds a transmission unit with these stored codes."""
@@ -82,7 +84,8 @@ class Parked:
             )
             for place, memory in enumerate([self.memory, *self.others])
         ]
-        return SimulatedAdapter(CarBus(self.car, units, spoken))
+        spoken_units = [UdsUnit(unit) for unit in units] if self.uds else units
+        return SimulatedAdapter(CarBus(self.car, spoken_units, spoken))
 
 
 @pytest.fixture(name="parked")

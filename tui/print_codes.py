@@ -6,7 +6,7 @@ import math
 import textwrap
 from collections.abc import Iterator
 
-from bankwise.adapters.code_table import description
+from bankwise.adapters.code_table import description, failure_type
 from bankwise.adapters.vin import masked, verdict
 from bankwise.signals.catalogue import SIGNALS
 from bankwise.signals.cautions import CAUTIONS
@@ -79,8 +79,11 @@ def _set_words(seen: Snapshot, when: str) -> str:
 def _story(story: CodeStory, several: bool) -> Iterator[str]:
     units = f" from {', '.join(story.units)}" if several else ""
     yield f"{story.about:6} {story.code}  {' + '.join(story.sets)}{units}"
-    yield from _wrapped(f"{description(story.code)} — {story.system}", "       ")
+    parts = (description(story.code), failure_type(story.code))
+    yield from _wrapped(f"{', '.join(filter(None, parts))} — {story.system}", "       ")
     yield from _wrapped(f"{story.text[0].upper()}{story.text[1:]}.", "       ")
+    if story.states:
+        yield from _wrapped(f"Status: {', '.join(story.states)}", "       ")
     yield from _wrapped(f"Next: {story.next}", "       ")
     if story.window is not None:
         yield from _wrapped(f"Similar conditions: {_window(story.window)}", "       ")
@@ -140,13 +143,14 @@ def _results(seen: Snapshot) -> Iterator[str]:
     if not seen.results:
         return
     yield "On-board test results (value, limits, room to the nearer limit)"
+    several = len({result.unit for result in seen.results}) > 1
     order = sorted(seen.results, key=lambda r: (r.subject, r.test, r.about, r.unit))
     subject = ""
     for result in order:
         if result.subject != subject:
             subject = result.subject
             yield f"  {subject}"
-        yield f"    {_result(result)}"
+        yield f"    {_result(result)}" + (f"  {result.unit}" if several else "")
 
 
 def _result(result: MonitorResult) -> str:

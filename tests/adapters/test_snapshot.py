@@ -16,8 +16,9 @@ from bankwise.adapters.car.framing import (
 )
 from bankwise.adapters.car.information import UnitNames
 from bankwise.adapters.car.unit import ControlUnit
+from bankwise.adapters.newest_answers import plain
 from bankwise.adapters.records import Exchange, Record
-from bankwise.adapters.snapshot import next_requests, plain, snapshot
+from bankwise.adapters.snapshot import next_requests, snapshot
 
 VIN = "1M8GDM9AXKP042788"
 

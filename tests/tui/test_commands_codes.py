@@ -45,6 +45,27 @@ def test_codes_are_read_shown_and_saved(parked: Any, tmp_path: Path) -> None:
     assert again.output.splitlines()[:6] == told.output.splitlines()[:6]
 
 
+def test_a_car_of_j1979_2_is_read_and_cleared_alike(
+    parked: Any, tmp_path: Path
+) -> None:
+    """By identifier: the same view, with failure type and status in words."""
+    parked.uds = True
+    parked.memory.pending = ("P0174", "P0300-11")
+    told = _run(parked, "clear", "-o", str(tmp_path / "c.jsonl"), typed="3\n")
+    assert told.exit_code == 0, told.output
+    for words in (
+        "Lamp on; 2 stored, 2 pending, 1 permanent",
+        "circuit short to ground — misfire",
+        "Status: failing at the last test, pending",
+        "Freeze frame 0 of 7E8, set by P0174",
+        "check digit holds",
+        "7E8: cleared",
+    ):
+        assert words in told.output
+    assert "no stored, no pending, 1 permanent" in told.output.split("Read again:")[1]
+    assert verify(tmp_path / "c.jsonl").state is State.WHOLE
+
+
 def test_the_vin_is_masked_on_request(parked: Any, tmp_path: Path) -> None:
     """The serial part of the number does not appear."""
     told = _run(parked, "codes", "--mask-vin", "-o", str(tmp_path / "a.jsonl"))
