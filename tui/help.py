@@ -12,8 +12,9 @@ from textual.widgets import Static
 
 from bankwise.tui.keys import KEYS, Group, Key
 from bankwise.tui.panes import Pane
+from bankwise.tui.words import clip
 
-_COLUMN = 46
+_COLUMN = 50
 
 
 def help_lines(pane: Pane) -> list[str]:
@@ -48,7 +49,7 @@ def in_columns(lines: list[str], width: int) -> str:
     height = max(map(len, columns))
     padded = [[*column, *[""] * (height - len(column))] for column in columns]
     return "\n".join(
-        "".join(cell.ljust(_COLUMN) for cell in row).rstrip()
+        "".join(clip(cell, _COLUMN - 1).ljust(_COLUMN) for cell in row).rstrip()
         for row in zip(*padded, strict=True)
     ).rstrip()
 

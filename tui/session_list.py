@@ -81,9 +81,3 @@ def _moment(started: str) -> str:
         return datetime.fromisoformat(started).strftime("%Y-%m-%d %H:%M")
     except ValueError:
         return started[:16]
-
-
-def session_rows(folder: Path) -> tuple[tuple[str, ...], ...]:
-    """Saved sessions, newest first, then the shipped ones."""
-    saved = [row(path, "") for path in session_files(folder)]
-    return (*saved, *(row(path, "shipped: ") for path in shipped().values()))

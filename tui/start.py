@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -11,15 +11,18 @@ from typing import Any, ClassVar
 from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.containers import VerticalScroll
+from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from bankwise.tui.session_list import session_rows
+from bankwise.replay_logs import shipped
+from bankwise.tui.session_list import row, session_files
+from bankwise.tui.words import clip
 
 Opening = Callable[[], Any]
-_SESSIONS_SHOWN = 12
+_NEWEST = 4
+_EDGES = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,16 +48,13 @@ def adapter_choices(folder: Path) -> list[Choice]:
     ]
 
 
-def session_choices(folder: Path) -> list[Choice]:
-    """A row for each of the newest sessions and every shipped one."""
+def session_choices(rows: Iterable[tuple[str, ...]]) -> list[Choice]:
+    """A row for each session, opened for replay."""
     from bankwise.tui.openings import open_session
 
     return [
-        Choice(
-            f"{name:<44} {began:<16} {about}",
-            partial(open_session, Path(path)),
-        )
-        for path, name, began, _, about in session_rows(folder)[:_SESSIONS_SHOWN]
+        Choice(f"{name:<32} {about}", partial(open_session, Path(path)))
+        for path, name, _began, _size, about in rows
     ]
 
 
@@ -85,7 +85,7 @@ class Start(ModalScreen[Opening | None]):
 
     def compose(self) -> ComposeResult:
         """The list, and a line for an address."""
-        with VerticalScroll(classes="box wide"):
+        with Vertical(classes="box wide tall"):
             yield Static("bankwise: what do you want to watch?", classes="head")
             yield OptionList(markup=False)
             yield Input(placeholder="socket://192.168.0.10:35000 or a serial port")
@@ -103,25 +103,29 @@ class Start(ModalScreen[Opening | None]):
     @work(thread=True, exclusive=True, group="look around")
     def look_around(self) -> None:
         """Finds ports, sessions and stories, off the screen's thread."""
+        newest = [row(path, "") for path in session_files(self._folder)[:_NEWEST]]
+        kept = [row(path, "") for path in shipped().values()]
         sections = [
             ("ADAPTERS", adapter_choices(self._folder), _NO_ADAPTER),
-            ("SESSIONS", session_choices(self._folder), "none saved yet"),
+            ("YOUR NEWEST SESSIONS", session_choices(newest), "none saved yet"),
             ("DEMO: a simulated car, no hardware", demo_choices(self._folder), "none"),
+            ("SHIPPED SESSIONS", session_choices(kept), "none"),
         ]
         self.app.call_from_thread(self._show, sections)
 
     def _show(self, sections: list[tuple[str, list[Choice], str]]) -> None:
         options = self.query_one(OptionList)
+        width = max(self.app.size.width - _EDGES, 20)
         options.clear_options()
         self._choices.clear()
         for title, choices, nothing in sections:
             options.add_option(Option(title, disabled=True))
             if not choices:
-                options.add_option(Option(f"  {nothing}", disabled=True))
+                options.add_option(Option(f"  {clip(nothing, width)}", disabled=True))
             for choice in choices:
                 name = f"choice-{len(self._choices)}"
                 self._choices[name] = choice
-                options.add_option(Option(f"  {choice.text}", name))
+                options.add_option(Option(f"  {clip(choice.text, width)}", name))
         options.action_first()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
