@@ -1,8 +1,8 @@
 """Explanations: causes ranked by the ledger, with evidence for and against.
 
 A share is the cause's own balance over everything that was weighed, so the weight a
-contrary fact removes goes to "cannot tell" and never to a rival. A cause that brings
-another about takes from the other's share. No share condemns a part.
+contrary fact removes never goes to a rival: the shares then add up to less than one. A
+cause that brings another about takes from the other's share. No share condemns a part.
 """
 
 from __future__ import annotations
@@ -13,18 +13,21 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from bankwise.signals.clues import Clue, Raised, Signals, gather
+from bankwise.signals.clues import Clue, Raised, Signals, gather, signed
 from bankwise.signals.columns import Columns
+from bankwise.signals.frame import Frame
 from bankwise.signals.ledger import (
     CANNOT_TELL_WEIGHT,
     CONSEQUENCES,
     EXPLANATIONS,
     NO_FAULT_WEIGHT,
+    Consequence,
     Weight,
     Where,
 )
 from bankwise.signals.next_check import DRIVE_ON, NOTHING_MORE, words_for
 from bankwise.signals.severity import Severity
+from bankwise.signals.trim_map import trim_map
 from bankwise.signals.weights import WEIGHTS
 
 LEAST_SHARE = 0.05
@@ -84,13 +87,14 @@ def seen_from(about: str, where: Where) -> str:
         Where.OTHER: other,
         Where.OTHER_FRONT: f"{other}S1",
         Where.ENGINE: "engine",
+        Where.ANY: about,
     }[where]
 
 
 def weigh(clues: Iterable[Clue]) -> dict[str, dict[str, float]]:
     """Share of every cause that the clues speak for, by place, by id.
 
-    The rest to 1 is "cannot tell".
+    What is missing to 1 is doubt: "cannot tell", and weight that facts contradict.
     """
     shares: dict[str, dict[str, float]] = defaultdict(dict)
     for (name, about), share in _shares(_balances(clues)).items():
@@ -118,14 +122,23 @@ def _roots(balances: Mapping[_Key, _Balance]) -> dict[_Key, tuple[float, str, _K
     found: dict[_Key, tuple[float, str, _Key]] = {}
     for (name, about), root in balances.items():
         for row in CONSEQUENCES:
-            key = row.follows, seen_from(about, row.where)
-            follower = balances.get(key)
-            if row.root != name or follower is None or key == (name, about):
+            if row.root != name or root.value <= 0:
                 continue
-            stands = root.value > 0 and root.plus > follower.plus
-            if stands and row.share < found.get(key, (1.0, "", key))[0]:
-                found[key] = row.share, row.reason, (name, about)
+            for key in _followers(balances, row, about):
+                stands = root.plus > balances[key].plus
+                if stands and row.share < found.get(key, (1.0, "", key))[0]:
+                    found[key] = row.share, row.reason, (name, about)
     return found
+
+
+def _followers(
+    balances: Mapping[_Key, _Balance], row: Consequence, about: str
+) -> list[_Key]:
+    """The causes a root at a place would bring about, of those weighed."""
+    if row.where is Where.ANY:
+        return [key for key in balances if key[0] == row.follows]
+    key = row.follows, seen_from(about, row.where)
+    return [key] if key in balances else []
 
 
 def _shares(balances: Mapping[_Key, _Balance]) -> dict[_Key, float]:
@@ -158,12 +171,30 @@ def unseen(signals: Signals) -> tuple[str, ...]:
     )
 
 
+FAR_PCT = 10.0
+"""A closed-loop trim beyond this is not normal. Source: Cadillac 2006, P0174."""
+
+
+def far_trims(frame: Frame) -> list[str]:
+    """Which banks needed more than a normal trim, in which cells, in words."""
+    found = []
+    for bank in (1, 2):
+        far = [cell for cell in trim_map(frame, bank) if abs(cell.median) > FAR_PCT]
+        if far:
+            worst = max(far, key=lambda cell: abs(cell.median))
+            found.append(
+                f"B{bank} trim was {signed(worst.median)} near {worst.rpm:.0f} rpm "
+                f"and {worst.load_pct:.0f} % load"
+            )
+    return found
+
+
 def _seconds(signals: Signals, name: str) -> float:
     return float(np.count_nonzero(signals[name] > 0)) * 0.5
 
 
 def explain(
-    signals: Signals, flags: Iterable[Raised], columns: Columns
+    signals: Frame, flags: Iterable[Raised], columns: Columns
 ) -> list[Explanation]:
     """Causes of what was seen so far, the largest share first.
 
@@ -197,8 +228,9 @@ def explain(
                 words_for(name, rival[0] if rival else None),
             )
         )
-    rest = 1.0 - sum(shares.values())
-    found.append(_cannot_tell(rest, signals, found[0].next))
+    total = CANNOT_TELL_WEIGHT + sum(b.plus for b in balances.values())
+    doubt = CANNOT_TELL_WEIGHT / total
+    found.append(_cannot_tell(doubt, signals, found[0].next))
     found.sort(key=lambda e: -e.share)
     return found
 
@@ -214,16 +246,17 @@ def _cannot_tell(share: float, signals: Signals, check: str) -> Explanation:
     return Explanation("cannot-tell", "engine", round(share, 3), words, (), check)
 
 
-def _without_cause(signals: Signals, flags: list[Raised]) -> list[Explanation]:
+def _without_cause(signals: Frame, flags: list[Raised]) -> list[Explanation]:
     missing = unseen(signals)
     worry = [
         f.text
         for f in flags
         if f.severity > Severity.INFO and f.id != "answers-forcing"
     ]
+    worry += far_trims(signals)
     if missing or worry:
         for_ = tuple(f"Not seen yet: {what}" for what in missing)
-        for_ += tuple(f"Raised, but explained by nothing known: {w}" for w in worry)
+        for_ += tuple(f"Seen, but explained by nothing known: {w}" for w in worry)
         check = DRIVE_ON.format(missing=", ".join(missing)) if missing else ""
         return [Explanation("cannot-tell", "engine", 1.0, for_, (), check)]
     whole = NO_FAULT_WEIGHT + CANNOT_TELL_WEIGHT

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from bankwise.signals import sources as s
-from bankwise.signals.columns import Bools
+from bankwise.signals.columns import Bools, Floats
 from bankwise.signals.rule import Gate, Kind, Rule, View
 from bankwise.signals.severity import Severity
 from bankwise.signals.sides import early_cut
@@ -34,10 +34,23 @@ def _rich_in_cut(see: View) -> Bools:
     return early_cut(see, "rear_decel_s") & awake & stays & cut
 
 
+BUSY_TICKS = 120
+"""A minute: how long a rear behind a wide-band front is watched. Source: our choice,
+because λ crosses its target by chance for a while on some roads."""
+
+
+def _mean_back(see: View, name: str) -> Floats:
+    """Mean over the last minute, NaN until every tick of it has a value."""
+    cells = see.back(name, BUSY_TICKS)
+    rows = np.lib.stride_tricks.sliding_window_view(cells, BUSY_TICKS)
+    return np.asarray(rows.mean(axis=1))
+
+
 def _copies(see: View) -> Bools:
     most = see.limit("rear_ratio_max")
-    busy = see["crossing_ratio_{b}"] > most
-    wide = (see["wideband_{front}"] > 0) & busy
+    busy = _mean_back(see, "crossing_ratio_{b}") > most
+    travels = _mean_back(see, "activity_{rear}_vps") > see.limit("rear_busy_vps")
+    wide = (see["wideband_{front}"] > 0) & busy & travels
     lively = see["swing_120_{rear}_v"] >= see.limit("rear_lively_v")
     return (
         (see["downstream_ratio_{b}"] > most) & ~(see["crossing_ratio_{b}"] <= 0.5)
@@ -99,13 +112,13 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="pattern_hold_s",
         clear_s=30.0,
-        text="{place}: the rear sensor copies the front, {ratio:.0%} of its movement.",
-        figures={"ratio": "downstream_ratio_{b}"},
+        text="{place}: the rear sensor copies the front, {ratio:.0%} of its crossings.",
+        figures={"ratio": "crossing_ratio_{b}"},
         does_not_prove="Not a worn catalyst while the mixture is wrong.",
         causes=("catalyst worn", "leak between the sensors"),
         next="Put the mixture right first; then compare again at steady cruise.",
         caution="evidence-only",
-        limits=("rear_ratio_max", "rear_lively_v"),
+        limits=("rear_ratio_max", "rear_lively_v", "rear_busy_vps"),
         source=s.COMMON,
         trim_pattern=True,
     ),

@@ -39,7 +39,9 @@ def _cam_off(see: View) -> Bools:
 
 def _thermostat(see: View) -> Bools:
     late = see["since_start_s"] > see.limit("thermostat_after_s")
-    return (see["plateau_c"] < see.limit("thermostat_c")) & late
+    # Levelled off too low, or never got there although it had the time.
+    never = see.window("ect_c", np.inf).maximum < see.limit("thermostat_c")
+    return ((see["plateau_c"] < see.limit("thermostat_c")) | never) & late
 
 
 def _low_fuel(see: View) -> Bools:
@@ -96,8 +98,8 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.NONE,
         hold="supply_hold_s",
         clear_s=60.0,
-        text="Coolant levels off at {plateau:.0f} °C after 15 minutes: too cool.",
-        figures={"plateau": "plateau_c"},
+        text="Coolant is only at {now:.0f} °C after 15 minutes: too cool.",
+        figures={"now": "ect_c"},
         does_not_prove="Not the thermostat alone: a wrong reading looks the same.",
         causes=("thermostat stuck open", "coolant sensor reads low", "low coolant"),
         next="Feel the radiator hose while warming up: warm at once means open.",

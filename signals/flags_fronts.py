@@ -13,7 +13,7 @@ from bankwise.signals.code_marks import forced
 from bankwise.signals.columns import Bools
 from bankwise.signals.rule import Gate, Kind, Rule, View
 from bankwise.signals.severity import Severity
-from bankwise.signals.sides import early_cut, never_lean, never_rich
+from bankwise.signals.sides import at_rest, early_cut, never_lean, never_rich
 
 
 def _says(see: View, side: str) -> Bools:
@@ -53,7 +53,8 @@ def _cut_not_lean(see: View) -> Bools:
         wide.maximum < see.limit("cut_lambda"),
         volts.minimum > see.limit("cut_front_v"),
     )
-    return turning & rich & early_cut(see, "cut_hold_s") & ~_both_not_lean(see)
+    heard = ~(see["asleep_{s}_s"] >= 0) & ~at_rest(see)
+    return heard & turning & rich & early_cut(see, "cut_hold_s") & ~_both_not_lean(see)
 
 
 def _both_not_lean(see: View) -> Bools:
@@ -68,9 +69,9 @@ def _both_not_lean(see: View) -> Bools:
 def _full_not_rich(see: View) -> Bools:
     lean = see["o2_{s}_v"] < see.limit("wide_open_front_v")
     asked = ~(see["lambda_cmd"] > see.limit("wide_open_command"))
-    open_loop = ~(see["closed_{b}"] > 0)
-    purged = see["wide_open_run_s"] >= see.limit("wide_open_hold_s")
-    return lean & asked & open_loop & purged & ~(see["wideband_{s}"] > 0)
+    purged = see["enriching_run_s"] >= see.limit("wide_open_hold_s")
+    heard = ~(see["asleep_{s}_s"] >= 0) & ~at_rest(see) & ~(see["wideband_{s}"] > 0)
+    return lean & asked & purged & heard
 
 
 RULES: tuple[Rule, ...] = (

@@ -22,7 +22,8 @@ def _parked(see: View) -> Bools:
 
 def _frozen(see: View) -> Bools:
     moves = see["throttle_range_pct"] >= see.limit("frozen_throttle_pct")
-    return (see["frozen_{s}_s"] >= see.limit("frozen_hold_s")) & moves
+    asleep = see["asleep_{s}_s"] <= see.limit("wake_up_first_s")
+    return (see["frozen_{s}_s"] >= see.limit("frozen_hold_s")) & moves & ~asleep
 
 
 def _fuelled(see: View) -> Bools:
@@ -91,12 +92,23 @@ def _late_wake_up(see: View) -> Bools:
     later = (own > see.limit("wake_up_ratio") * other) & (
         own - other > see.limit("wake_up_apart_s")
     )
+    if rear:
+        # Behind a good catalyst a rear may rest near its bias although it is awake.
+        later &= own > see.limit("wake_up_s")
+    else:
+        later |= (own > see.limit("wake_up_own_ratio") * see["wake_up_{rear}_s"]) & (
+            own > see.limit("wake_up_own_s")
+        )
     return (own > most) | (see["asleep_{s}_s"] > most) | later
 
 
 def _off_command(see: View) -> Bools:
     off = np.abs(see["lambda_error_{s}_pct"]) > see.limit("lambda_error_pct")
-    return off & _fuelled(see)
+    # Without a command λ 1 is meant, which a cold engine does not aim at.
+    asked = np.isfinite(see["lambda_cmd"]) | (
+        see["ect_c"] > see.limit("gate_coolant_c")
+    )
+    return off & asked & _fuelled(see)
 
 
 _FORCE = "Force the mixture rich, then lean: a good sensor follows within a second."

@@ -38,21 +38,42 @@ def _mirror(see: View) -> Bools:
     own = _bins(see, "trim_BIN_{b}_pct")
     other = _bins(see, "trim_BIN_{o}_pct")
     apart = other - own > see.limit("imbalance_pct")
-    balanced = np.abs(own + other) / 2 < see.limit("mirror_common_pct")
+    common = np.abs(own + other) / 2
+    opposed = (own < 0) & (other > 0)
+    balanced = (common < see.limit("mirror_common_pct")) | (
+        opposed & (common < see.limit("mirror_common_share") * (other - own))
+    )
     return _enough(apart & balanced, see) & ~(see["mass_air"] < 1)
 
 
 def _subtracting(see: View) -> Bools:
     own = _bins(see, "trim_BIN_{b}_pct")
     other = _bins(see, "trim_BIN_{o}_pct")
-    level = np.abs(other) <= see.limit("trim_level_pct")
+    level = _level(see, -own, -other)
     return _enough((own <= -see.limit("trim_add_pct")) & level, see)
 
 
+def _level(see: View, own: Floats, other: Floats) -> Bools:
+    """Where the other bank needs little, or far less of the same than this one."""
+    small = np.abs(other) <= see.limit("trim_level_pct")
+    less = (other >= 0) & (other < see.limit("trim_add_pct"))
+    return np.asarray(small | (less & (own - other >= see.limit("trim_apart_pct"))))
+
+
 def _other_level(see: View) -> Bools:
-    """True where the other bank needs little in every bin that was driven."""
+    """True where the other bank is level in every bin that was driven."""
+    own = _bins(see, "trim_BIN_{b}_pct")
     other = _bins(see, "trim_BIN_{o}_pct")
-    return _everywhere(np.abs(other) <= see.limit("trim_level_pct"), other, see)
+    add = see.limit("trim_add_pct")
+    level = np.where(own >= add, _level(see, own, other), np.abs(other) < add)
+    return _everywhere(level, other, see)
+
+
+def _fades(see: View, idle: Floats, moving: Floats) -> Bools:
+    """True where a trim is large at idle and falls as the airflow grows."""
+    add, fade = see.limit("trim_add_pct"), see.limit("trim_fade_pct")
+    half = (moving < see.limit("trim_fade_share") * idle) & (idle - moving >= add)
+    return (idle >= add) & ((moving < fade) | half)
 
 
 def _moving(see: View, pattern: str) -> Floats:
@@ -63,21 +84,20 @@ def _moving(see: View, pattern: str) -> Floats:
 
 
 def _one_lean_fades(see: View) -> Bools:
-    add, fade = see.limit("trim_add_pct"), see.limit("trim_fade_pct")
-    faded = _moving(see, "trim_BIN_{b}_pct") < fade
-    return (see["trim_idle_{b}_pct"] >= add) & faded & _other_level(see)
+    moving = _moving(see, "trim_BIN_{b}_pct")
+    return _fades(see, see["trim_idle_{b}_pct"], moving) & _other_level(see)
 
 
 def _one_lean(see: View) -> Bools:
     own = _bins(see, "trim_BIN_{b}_pct")
     adds = _everywhere(own >= see.limit("trim_add_pct"), own, see)
-    return adds & _other_level(see)
+    moving = _moving(see, "trim_BIN_{b}_pct")
+    return adds & _other_level(see) & ~_fades(see, see["trim_idle_{b}_pct"], moving)
 
 
 def _both_lean_fades(see: View) -> Bools:
-    add, fade = see.limit("trim_add_pct"), see.limit("trim_fade_pct")
-    faded = _moving(see, "common_BIN_pct") < fade
-    return (see["common_idle_pct"] >= add) & faded & _alike(see)
+    moving = _moving(see, "common_BIN_pct")
+    return _fades(see, see["common_idle_pct"], moving) & _alike(see)
 
 
 def _both_lean_grows(see: View) -> Bools:
@@ -89,7 +109,7 @@ def _both_lean_grows(see: View) -> Bools:
 
 def _alike(see: View) -> Bools:
     """True unless the banks differ so much somewhere that it is no common cause."""
-    apart = np.abs(_bins(see, "imbalance_BIN_pct")) > see.limit("imbalance_pct")
+    apart = np.abs(_bins(see, "imbalance_BIN_pct")) > see.limit("trim_apart_pct")
     return np.asarray(~np.any(apart, axis=0))
 
 
@@ -97,7 +117,8 @@ def _both_lean(see: View) -> Bools:
     rows = _bins(see, "common_BIN_pct")
     adds = _everywhere(rows >= see.limit("trim_add_pct"), rows, see)
     rise = see["common_load_pct"] - see["common_idle_pct"]
-    return adds & ~(rise > see.limit("trim_rise_pct")) & _alike(see)
+    fades = _fades(see, see["common_idle_pct"], _moving(see, "common_BIN_pct"))
+    return adds & ~(rise > see.limit("trim_rise_pct")) & ~fades & _alike(see)
 
 
 def _both_rich(see: View) -> Bools:
@@ -112,7 +133,7 @@ def _crossed(see: View) -> Bools:
     slope = see["imbalance_slope_pctpm"] * np.sign(spread)
     racing = slope > see.limit("crossed_slope_pct_per_min")
     ends = see["limit_side_b1"] * see["limit_side_b2"] < 0
-    return (see["idle"] > 0) & wide & opposed & (racing | ends)
+    return wide & opposed & ((racing & (see["idle"] > 0)) | ends)
 
 
 def _exhaust_leak(see: View) -> Bools:
@@ -140,7 +161,7 @@ RULES: tuple[Rule, ...] = (
         hold="crossed_hold_s",
         clear_s=10.0,
         text=(
-            "The banks' trims run to opposite ends at idle: bank 1 {b1:+.0f} %, "
+            "The banks' trims run to opposite ends: bank 1 {b1:+.0f} %, "
             "bank 2 {b2:+.0f} %. Each may be steering by the other's sensor."
         ),
         figures={"b1": "total_trim_b1_pct", "b2": "total_trim_b2_pct"},

@@ -20,6 +20,7 @@ class Where(Enum):
     OTHER = "the other bank"
     OTHER_FRONT = "the other bank's front sensor"
     ENGINE = "the engine"
+    ANY = "anywhere"
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +116,46 @@ CONSEQUENCES: tuple[Consequence, ...] = (
         Where.ENGINE,
         0.5,
         "the lying front sensor also says lean at full throttle",
+    ),
+    *(
+        Consequence(
+            root,
+            "catalyst-worn",
+            Where.BANK,
+            0.3,
+            "a bank held far off λ 1 "
+            "leaves the catalyst empty or full, so the rear copies the front",
+        )
+        for root in ("sensor-reads-lean", "sensor-reads-rich")
+    ),
+    *(
+        Consequence(
+            "sensors-crossed",
+            follows,
+            Where.ANY,
+            0.3,
+            "each bank is steered by the other's sensor",
+        )
+        for follows in (
+            "sensor-reads-lean",
+            "sensor-reads-rich",
+            "bank-breathes-less",
+            "catalyst-worn",
+            "exhaust-leak",
+            "bank-injectors-lean",
+            "bank-injectors-rich",
+            "fuel-supply-weak",
+        )
+    ),
+    *(
+        Consequence(
+            "sensor-open-circuit",
+            follows,
+            Where.BANK,
+            0.3,
+            "an open sensor reads neither lean nor rich whatever happens",
+        )
+        for follows in ("bank-injectors-rich", "bank-injectors-lean")
     ),
     Consequence(
         "sensor-open-circuit",

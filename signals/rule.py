@@ -71,6 +71,10 @@ class View(Protocol):
         """Values of a derived signal; shape (ticks,)."""
         ...
 
+    def back(self, pattern: str, width: int) -> Floats:
+        """Values with `width - 1` earlier ticks in front, NaN before the session."""
+        ...
+
     def window(self, pattern: str, seconds: float) -> Window:
         """The samples of a raw signal in the seconds before each tick."""
         ...

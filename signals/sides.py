@@ -42,5 +42,11 @@ def early_cut(see: View, seconds: str) -> Bools:
     return (since >= 0) & (since < see.limit("cut_judge_s")) & (see["fuel_cut"] > 0)
 
 
+def at_rest(see: View) -> Bools:
+    """True where the sensor says nothing at all: parked at its bias, or frozen."""
+    still = see.limit("frozen_hold_s")
+    return (see["parked_{s}_s"] >= still) | (see["frozen_{s}_s"] >= still)
+
+
 def _narrow(see: View, sensor: str) -> Bools:
     return ~(see[f"wideband_{sensor}"] > 0)

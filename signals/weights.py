@@ -36,7 +36,7 @@ WEIGHTS: tuple[Weight, ...] = (
     *_rows(
         "front-parked",
         ("sensor-open-circuit", 4, _S, "an open input rests exactly there"),
-        ("sensor-heater", 1, _S, "a cold sensor rests there too"),
+        ("sensor-heater", 0.5, _S, "a cold sensor rests there too"),
         ("sensor-reads-lean", -2, _S, "it reads neither lean nor rich"),
         ("sensor-reads-rich", -2, _S, "it reads neither lean nor rich"),
     ),
@@ -120,6 +120,16 @@ WEIGHTS: tuple[Weight, ...] = (
         ("sensor-heater", 4, _S, "only the exhaust warmed it"),
     ),
     *_rows(
+        "never-woke",
+        ("sensor-open-circuit", 1.5, _S, "it never left its bias"),
+        ("sensor-heater", 1, _S, "a cold sensor stays there for long"),
+    ),
+    *_rows(
+        "parked-though-hot",
+        ("sensor-open-circuit", 3, _S, "hot exhaust wakes a sensor without a heater"),
+        ("sensor-heater", -2, _S, "hot exhaust wakes a sensor without a heater"),
+    ),
+    *_rows(
         "lambda-reads-lean",
         ("sensor-reads-lean", 1, _S, "it stays lean of the command"),
         ("bank-injectors-lean", 1, _B, "the mixture may stay lean"),
@@ -142,6 +152,19 @@ WEIGHTS: tuple[Weight, ...] = (
         ("bank-injectors-rich", 1, _B, "it cannot take enough"),
     ),
     *_rows(
+        "limits-opposed",
+        ("sensors-crossed", 4, _E, "what one bank lacks the other has too much of"),
+    ),
+    *_rows(
+        "fronts-opposed",
+        ("sensors-crossed", 4, _E, "two sensors seldom lie in opposite ways at once"),
+    ),
+    *_rows(
+        "limit-rich-both",
+        ("common-rich-source", 2, _E, "both banks cannot take enough"),
+        ("airflow-over-read", 1, _E, "both banks cannot take enough"),
+    ),
+    *_rows(
         "limit-lean-both",
         ("fuel-supply-weak", 2, _E, "both banks cannot get enough"),
         ("airflow-under-read", 2, _E, "both banks cannot get enough"),
@@ -154,7 +177,7 @@ WEIGHTS: tuple[Weight, ...] = (
     *_rows(
         "mirror-trims",
         ("bank-breathes-less", 5, _B, "one meter, two banks: the shares moved"),
-        ("bank-injectors-rich", -2, _B, "injectors do not mirror"),
+        ("bank-injectors-rich", 1, _B, "one rich bank over common lean looks alike"),
         ("bank-injectors-lean", -2, _O, "injectors do not mirror"),
         ("bank-unmetered-air", -2, _O, "a leak does not mirror"),
     ),
@@ -202,6 +225,15 @@ WEIGHTS: tuple[Weight, ...] = (
         ("bank-unmetered-air", -2, _B, "a leak fades with flow"),
     ),
     *_rows(
+        "idle-apart-lean",
+        ("bank-unmetered-air", 1.5, _B, "a leak weighs most at idle"),
+        ("exhaust-leak", 1, _B, "an exhaust leak fades with flow too"),
+    ),
+    *_rows(
+        "idle-apart-rich",
+        ("bank-injectors-rich", 2, _B, "a drip weighs most at idle"),
+    ),
+    *_rows(
         "both-lean-fades",
         ("common-unmetered-air", 4, _E, "a leak weighs most at idle"),
         ("airflow-under-read", -2, _E, "a meter errs at every load"),
@@ -223,6 +255,19 @@ WEIGHTS: tuple[Weight, ...] = (
         "filling-low",
         ("airflow-under-read", 3, _E, "metered air too small, and fuel is added"),
         ("fuel-supply-weak", -2, _E, "the meter alone explains it"),
+    ),
+    *_rows(
+        "filling-rather-low",
+        ("airflow-under-read", 1, _E, "metered air rather small, and fuel is added"),
+    ),
+    *_rows(
+        "filling-rather-normal",
+        ("fuel-supply-weak", 1, _E, "the air is rather metered right"),
+    ),
+    *_rows(
+        "idle-lean-fades",
+        ("common-unmetered-air", 2, _E, "a leak weighs most at idle"),
+        ("fuel-supply-weak", -1, _E, "fuel is easiest at idle"),
     ),
     *_rows(
         "filling-normal",
@@ -252,13 +297,13 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *_rows(
         "full-throttle-not-rich",
-        ("fuel-supply-weak", 1, _E, "full demand was not met"),
+        ("fuel-supply-weak", 0.5, _E, "full demand was not met"),
         ("sensor-reads-lean", 0.5, _S, "or the sensor hides it"),
     ),
     *_rows(
         "full-throttle-lean-both",
         ("fuel-supply-weak", 2, _E, "both banks starve at full demand"),
-        ("sensor-reads-lean", -1, _F, "two sensors seldom fail at once"),
+        ("airflow-under-read", 1, _E, "air not metered gets no fuel either"),
     ),
     *_rows(
         "exhaust-leak-pattern",
@@ -287,6 +332,11 @@ WEIGHTS: tuple[Weight, ...] = (
         ("bank-unmetered-air", -2, _B, "the added fuel was too much"),
     ),
     *_rows(
+        "fades-but-rear-rich",
+        ("exhaust-leak", 3, _B, "drawn-in air weighs most at idle"),
+        ("sensor-reads-lean", -2, _F, "a lying sensor lies at every flow"),
+    ),
+    *_rows(
         "takes-but-rear-lean",
         ("sensor-reads-rich", 2, _F, "the fuel is missing at the rear"),
         ("bank-injectors-rich", -2, _B, "too much was taken away"),
@@ -302,7 +352,7 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *_rows(
         "catalyst-too-hot",
-        ("misfire", 1, _B, "unburned fuel burns there"),
+        ("misfire", 2.5, _B, "unburned fuel burns there"),
     ),
     *_rows(
         "thermostat-low",
@@ -316,6 +366,8 @@ WEIGHTS: tuple[Weight, ...] = (
         "front-lively",
         ("sensor-open-circuit", -3, _S, "it switches"),
         ("sensor-heater", -1, _S, "it is hot enough to switch"),
+        ("sensor-reads-lean", -1.5, _S, "it does read rich"),
+        ("sensor-reads-rich", -1.5, _S, "it does read lean"),
     ),
     *_rows(
         "front-slow-refuted",
@@ -323,7 +375,7 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *_rows("woke-in-time", ("sensor-heater", -4, _S, "it woke in time")),
     *_rows("catalyst-calm", ("catalyst-worn", -3, _B, "the rear stays calm")),
-    *_rows("plateau-warm", ("thermostat-open", -4, _E, "the coolant got warm")),
+    *_rows("plateau-warm", ("thermostat-open", -2, _E, "the coolant got warm")),
     *_rows("rear-lively", ("rear-sensor-faulty", -2, _S, "it moves both ways")),
     *_rows("code-cam", ("bank-breathes-less", 2.5, _B, "the unit doubts the cam")),
     *_rows("code-heater", ("sensor-heater", 2.5, _S, "the unit found its heater bad")),

@@ -1,0 +1,260 @@
+"""Clues from figures: what separates causes, and healthy figures as contrary facts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from bankwise.signals.clue import (
+    RECENT_TICKS,
+    Clue,
+    Signals,
+    last,
+    most,
+    other_place,
+    recent,
+    signed,
+)
+
+REAR_RICH_V, REAR_APART_V = 0.75, 0.05
+"""A rear this high, and this far above the other bank's, got the added fuel.
+
+Source: our choice, because a good catalyst alone may hold 0.7 V on both banks.
+"""
+
+FILLING_USUAL, FILLING_CLEAR = 0.97, 0.05
+"""Share of the printed filling that a used engine reaches, and what is clearly off it.
+
+Source: our choice around MOTOR magazine, Dec 2003, because engines differ by some
+percent.
+"""
+
+FADE_PCT = 5.0
+"""A trim this much apart between idle and load has a pattern. Source: common
+practice, no source."""
+
+ENOUGH_SWITCHES = 80.0
+"""Full passes in 100 s that refute slowness. Source: GM 1999 P1133, 40 each way."""
+
+SELDOM_SHARE = 0.6
+"""Crossings below this share of the other bank's are seldom. Source: our choice,
+because transport and calibration are alike on both banks and age is not."""
+
+HOT_S = 120.0
+"""So long off idle, the exhaust alone has woken any good sensor. Source: our choice,
+twice the time a makers' test allows (Saturn 1998, P0134)."""
+
+
+# Figures that separate causes once a pattern is there.
+
+
+def patterns(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
+    """What separates the causes of a trim pattern that a flag has shown."""
+    metered = last(signals, "mass_air")
+    for bank in ("B1", "B2"):
+        if ("one-bank-subtracting", bank) in raised:
+            yield from _subtracting(signals, bank, metered)
+    lean = {name for name, _ in raised} & {"both-lean", "both-lean-grows"}
+    limited = {about for name, about in raised if name == "trim-at-limit"}
+    if lean or len(limited) > 1:
+        yield from _filling(signals, metered)
+    elif any(name == "both-rich" for name, _ in raised):
+        yield from _filling_rich(signals, metered)
+    elif metered == 0 and any(name == "both-lean-fades" for name, _ in raised):
+        yield Clue("no-airflow-meter", "engine", "This car meters air by pressure")
+
+
+def idle_pattern(signals: Signals) -> Iterator[Clue]:
+    """Trims that are off at idle and come back on the road, of one bank or of both."""
+    common = last(signals, "common_idle_pct")
+    driven = (last(signals, f"common_{name}_pct") for name in ("high", "mid", "low"))
+    rest = next((value for value in driven if np.isfinite(value)), np.nan)
+    if common >= 10 and common - rest >= FADE_PCT:
+        words = f"The trim is {signed(common)} at idle and {signed(rest)} on the road"
+        yield Clue("idle-lean-fades", "engine", words)
+    for bank in ("B1", "B2"):
+        b, o = bank.lower(), other_place(bank).lower()
+        idle = last(signals, f"trim_idle_{b}_pct")
+        apart = idle - last(signals, f"trim_idle_{o}_pct")
+        road = _driven(signals, b) - _driven(signals, o)
+        back = abs(apart) - abs(road)
+        if not (back >= FADE_PCT and abs(apart) >= 10 and apart * idle > 0):
+            continue
+        words = (
+            f"{bank} trim is {signed(apart)} from the other bank's at idle, "
+            f"{signed(road)} on the road"
+        )
+        kind = "idle-apart-rich" if apart < 0 else "idle-apart-lean"
+        if abs(idle) >= 5:
+            yield Clue(kind, bank, words)
+
+
+def compared(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
+    """Switching against the other bank's, and sensors parked though it is hot."""
+    rpm = signals["rpm"]
+    for bank in ("B1", "B2"):
+        own, other = f"{bank}S1", f"{other_place(bank)}S1"
+        mine = signals[f"crossings_{own.lower()}"]
+        theirs = signals[f"crossings_{other.lower()}"]
+        both = np.isfinite(mine) & np.isfinite(theirs) & (rpm > 1000) & (rpm < 3000)
+        both &= (signals["closed_b1"] > 0) & (signals["closed_b2"] > 0)
+        if np.count_nonzero(both) >= RECENT_TICKS // 4:
+            here, there = float(np.median(mine[both])), float(np.median(theirs[both]))
+            if here >= 3 and here < SELDOM_SHARE * there:
+                words = (
+                    f"{own} crosses the middle {here:.0f} times in 20 s, "
+                    f"{other} {there:.0f} times"
+                )
+                yield Clue("switches-seldom", own, words)
+    for name, about in raised:
+        if name != "parked-at-bias" or not about.endswith("S1"):
+            continue
+        hot = most(signals, f"parked_off_idle_{about.lower()}_s")
+        if hot >= HOT_S:
+            words = f"{about} stayed parked through {hot:.0f} s of driving"
+            yield Clue("parked-though-hot", about, words)
+
+
+def refuted(clue: Clue, raised: set[tuple[str, str]]) -> bool:
+    """True for a healthy figure that a flag about the same thing contradicts."""
+    by = {
+        "woke-in-time": ("late-wake-up",),
+        "front-slow-refuted": (
+            "slow-switching",
+            "slow-one-way",
+            "sensor-not-switching",
+        ),
+        "front-lively": ("parked-at-bias", "wideband-frozen"),
+        "catalyst-calm": ("rear-copies-front",),
+        "rear-lively": ("rear-flat", "parked-at-bias"),
+    }.get(clue.kind, ())
+    return any((name, clue.about) in raised for name in by)
+
+
+def _subtracting(signals: Signals, bank: str, metered: float) -> Iterator[Clue]:
+    b = bank.lower()
+    if metered == 0:
+        words = "This car meters air by pressure: a bank short of air shows alone"
+        yield Clue("subtracts-without-meter", bank, words)
+    elif metered == 1:
+        words = "With an airflow meter, a bank short of air makes the other one add"
+        yield Clue("subtracts-with-meter", bank, words)
+    idle = last(signals, f"trim_idle_{b}_pct")
+    load = last(signals, f"trim_load_{b}_pct")
+    words = f"{bank} trim {signed(idle)} at idle, {signed(load)} loaded"
+    if load - idle >= FADE_PCT:
+        yield Clue("subtracts-at-idle", bank, words)
+    elif idle - load >= FADE_PCT:
+        yield Clue("subtracts-with-flow", bank, words)
+
+
+def _filling(signals: Signals, metered: float) -> Iterator[Clue]:
+    if metered == 0:
+        yield Clue("no-airflow-meter", "engine", "This car meters air by pressure")
+        return
+    share = last(signals, "pull_ve_ratio")
+    trim = last(signals, "common_load_pct")
+    # Were the meter at fault, the trim would make up for what it misses.
+    meter = FILLING_USUAL / (1 + trim / 100)
+    off = share - (FILLING_USUAL + meter) / 2
+    words = (
+        f"At full throttle the metered air is {share:.0%} of what is usual "
+        f"(trim {signed(trim)})"
+    )
+    for kind, seen in (
+        ("filling-low", off < -FILLING_CLEAR),
+        ("filling-rather-low", -FILLING_CLEAR <= off < 0),
+        ("filling-rather-normal", 0 <= off <= FILLING_CLEAR),
+        ("filling-normal", off > FILLING_CLEAR),
+    ):
+        if seen:
+            yield Clue(kind, "engine", words)
+
+
+def _filling_rich(signals: Signals, metered: float) -> Iterator[Clue]:
+    if metered == 0:
+        yield Clue("no-airflow-meter", "engine", "This car meters air by pressure")
+        return
+    share, trim = last(signals, "pull_ve_ratio"), last(signals, "common_load_pct")
+    off = share - (FILLING_USUAL + FILLING_USUAL / (1 + trim / 100)) / 2
+    words = (
+        f"At full throttle the metered air is {share:.0%} of what is usual "
+        f"(trim {signed(trim)})"
+    )
+    if off > 0:
+        yield Clue("filling-high", "engine", words)
+    elif off <= 0:
+        yield Clue("rich-filling-normal", "engine", words)
+
+
+def rears(signals: Signals) -> Iterator[Clue]:
+    """Whether fuel added or taken shows up behind the catalyst."""
+    for b, o in (("b1", "b2"), ("b2", "b1")):
+        trim = signals[f"trim_10_{b}_pct"]
+        rear = signals[f"mean_5_{b}s2_v"]
+        other = signals[f"mean_5_{o}s2_v"]
+        fades = last(signals, f"trim_idle_{b}_pct") - _driven(signals, b) >= FADE_PCT
+        for kind, sign, edge in (
+            ("adds-but-rear-rich", 1, REAR_RICH_V),
+            ("takes-but-rear-lean", -1, 0.2),
+        ):
+            at = (sign * trim >= 10) & np.isfinite(rear)
+            if np.count_nonzero(at) < 120:
+                continue
+            mean = float(np.median(rear[at]))
+            beside = other[at][np.isfinite(other[at])]
+            apart = sign * (mean - float(np.median(beside))) if beside.size else 1.0
+            if sign * (mean - edge) > 0 and apart > REAR_APART_V:
+                amount = signed(float(np.median(trim[at])))
+                words = f"{b.upper()} trim {amount}, yet the rear reads {mean:.2f} V"
+                yield Clue(kind, b.upper(), words)
+                if sign > 0 and fades:
+                    words = f"{words}, and the trim fades as the airflow grows"
+                    yield Clue("fades-but-rear-rich", b.upper(), words)
+
+
+def _driven(signals: Signals, b: str) -> float:
+    """The trim at the highest airflow seen, NaN when only idle was."""
+    values = (last(signals, f"trim_{name}_{b}_pct") for name in ("high", "mid", "low"))
+    return next((value for value in values if np.isfinite(value)), np.nan)
+
+
+# Healthy figures: contrary facts.
+
+
+def healthy(signals: Signals) -> Iterator[Clue]:
+    """Figures that are as they should be."""
+    for bank in ("B1", "B2"):
+        b = bank.lower()
+        yield from _healthy_front(signals, f"{bank}S1")
+        for position in (1, 2):
+            yield from _woke(signals, f"{bank}S{position}")
+        calm = last(signals, f"downstream_ratio_{b}")
+        if calm < 0.4:
+            words = f"{bank} rear moves {calm:.0%} of what the front does"
+            yield Clue("catalyst-calm", bank, words)
+        swing = signals[f"swing_120_{b}s2_v"][-RECENT_TICKS:]
+        if swing.size and np.nanmax(np.append(swing, 0.0)) >= 0.5:
+            wide = float(np.nanmax(swing))
+            yield Clue("rear-lively", f"{bank}S2", f"{bank}S2 swings {wide:.2f} V")
+    hottest = most(signals, "ect_c")
+    if hottest >= 80:
+        yield Clue("plateau-warm", "engine", f"The coolant reached {hottest:.0f} °C")
+
+
+def _healthy_front(signals: Signals, about: str) -> Iterator[Clue]:
+    s = about.lower()
+    now = recent(signals, f"switches_{s}")
+    if now >= 5:
+        yield Clue("front-lively", about, f"{about} switches {now:.0f} times in 20 s")
+    count = last(signals, f"switches_100_{s}")
+    if count >= ENOUGH_SWITCHES:
+        words = f"{about} switched {count:.0f} times in 100 s"
+        yield Clue("front-slow-refuted", about, words)
+
+
+def _woke(signals: Signals, about: str) -> Iterator[Clue]:
+    woke = last(signals, f"wake_up_{about.lower()}_s")
+    if woke <= 60:
+        yield Clue("woke-in-time", about, f"{about} woke {woke:.0f} s after the start")

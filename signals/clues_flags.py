@@ -1,0 +1,93 @@
+"""Clues from raised flags: which evidence a flag is, given the others."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from bankwise.signals.clue import Clue, Raised, Signals, clock_words, last, other_place
+
+_ALIKE: Mapping[str, tuple[str, str]] = {
+    "limit-lean": ("limit-lean-both", "Both banks' trims end on the add side"),
+    "limit-rich": ("limit-rich-both", "Both banks' trims end on the take side"),
+    "lambda-reads-lean": ("", ""),
+    "lambda-reads-rich": ("", ""),
+    "full-throttle-not-rich": (
+        "full-throttle-lean-both",
+        "Neither bank's front reads rich at full throttle",
+    ),
+}
+"""Kinds that say something else when both banks show them: what, and in which words."""
+
+
+def from_flags(signals: Signals, flags: list[Raised]) -> Iterator[Clue]:
+    """The evidence that raised flags are, alike ones on both banks taken together."""
+    places = {(flag.id, flag.about) for flag in flags}
+    common = any(name.startswith("both-") for name, _ in places)
+    found: list[Clue] = []
+    for flag in flags:
+        if flag.id == "parked-at-bias" and _only_cold(signals, flag):
+            continue
+        words = f"{flag.text} (from {clock_words(flag.first_s)}, {flag.total_s:.0f} s)"
+        found.append(Clue(_kind(signals, flag, places), flag.about, words))
+    kinds = {(clue.kind, clue.about) for clue in found}
+    for clue in found:
+        kind, words = _ALIKE.get(clue.kind, ("", ""))
+        shared = clue.kind in _ALIKE and (clue.kind, other_place(clue.about)) in kinds
+        if shared and kind and clue.about.startswith("B1"):
+            yield Clue(kind, "engine", words)
+        alone = not shared and not (
+            common and clue.kind in ("limit-lean", "limit-rich")
+        )
+        if alone:
+            yield clue
+    for bank in ("B1", "B2"):
+        pairs = {("limit-lean", bank), ("limit-rich", other_place(bank))}
+        if pairs <= kinds:
+            words = "The banks' trims stand at opposite ends"
+            yield Clue("limits-opposed", "engine", words)
+        pairs = {
+            ("front-lean-rear-rich", bank),
+            ("front-rich-rear-lean", other_place(bank)),
+        }
+        if pairs <= kinds:
+            words = "One bank's rear says rich, the other's lean, fronts the reverse"
+            yield Clue("fronts-opposed", "engine", words)
+
+
+def _only_cold(signals: Signals, flag: Raised) -> bool:
+    """True when a sensor was parked before it woke up, and then worked."""
+    s = flag.about.lower()
+    if not np.isfinite(last(signals, f"wake_up_{s}_s")):
+        return False
+    woke = np.flatnonzero(np.isfinite(signals[f"wake_up_{s}_s"]))[0] * 0.5
+    return bool(flag.first_s < woke)
+
+
+def _kind(signals: Signals, flag: Raised, raised: set[tuple[str, str]]) -> str:
+    rear = flag.about[2:] in {"S2", "S3", "S4"}
+    bank = flag.about[:2]
+    k = min(int(flag.first_s * 2), len(signals.ticks) - 1)
+    if flag.id == "parked-at-bias":
+        return "rear-parked" if rear else "front-parked"
+    if flag.id == "ignores-forcing":
+        if rear:
+            return "ignores-forcing-rear"
+        lean = {("stuck-lean", flag.about), ("front-lean-rear-rich", bank)}
+        rich = {("stuck-rich", flag.about), ("front-rich-rear-lean", bank)}
+        if raised & lean:
+            return "ignores-forcing-lean"
+        return "ignores-forcing-rich" if raised & rich else "ignores-forcing-parked"
+    if flag.id == "late-wake-up":
+        woke = last(signals, f"wake_up_{flag.about.lower()}_s")
+        return "late-wake-up" if np.isfinite(woke) else "never-woke"
+    if flag.id == "trim-at-limit":
+        adds = signals[f"total_trim_{bank.lower()}_pct"][k] > 0
+        return "limit-lean" if adds else "limit-rich"
+    if flag.id == "lambda-off-command":
+        lean = signals[f"lambda_error_{flag.about.lower()}_pct"][k] > 0
+        return "lambda-reads-lean" if lean else "lambda-reads-rich"
+    if flag.id == "low-airflow":
+        return "low-airflow-one-bank"
+    return flag.id
