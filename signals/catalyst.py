@@ -16,9 +16,9 @@ from bankwise.signals.oxygen import in_closed_loop
 from bankwise.signals.patterns import keep, sum_of_last
 from bankwise.signals.places import EACH_BANK, EACH_REAR, EACH_SENSOR
 from bankwise.signals.sensor_life import since
-from bankwise.signals.tracks import LEAN_V, MIDDLE_V, Carry, _sides, holes
+from bankwise.signals.tracks import LEAN_V, MIDDLE_V, Carry, holes, sides, volts
 from bankwise.signals.view import TickView
-from bankwise.signals.windows import TICK_S, clock, held, reduce_windows, yes
+from bankwise.signals.windows import TICK_S, clock, held, reduce_windows, window, yes
 
 RATIO_TICKS = 200
 """The ratio covers the last 100 s of judged driving. Source: common practice."""
@@ -36,7 +36,7 @@ Source: our choice: a wide-band sensor's tolerance is larger than the swing of i
 engine, so one is no middle; the margin is half of a usual swing of half a percent.
 """
 
-LEAST_TRAVEL_V = 2.0
+LEAST_TRAVEL_V, LEAST_CROSSINGS = 2.0, 10.0
 """With less front movement in 100 s no ratio says anything. Source: our choice."""
 
 REAR_RICH_V, REAR_LEAN_V = 0.6, 0.2
@@ -50,6 +50,15 @@ OXYGEN_SHARE = 0.232
 """Oxygen in air by mass. Source: composition of dry air."""
 
 AFTER_CUT_S = 3.0
+"""What a fuel cut stored is given back by then. Source: our choice: it is a gram or
+so of oxygen, and a rich mixture after the cut gives it back in seconds."""
+
+PAIR_HZ, PAIR_AGE_S, PAIR_AFTER_S = 0.5, 1.0, 5.0
+"""Least rate of both sensors, how old the front may be at a rear sample, and how long
+the first seconds are left out.
+
+Source: our choice, because on one clock a slow rate blurs both alike.
+"""
 
 
 def _lambda_crossings(
@@ -64,15 +73,56 @@ def _lambda_crossings(
         off < -FRONT_LAMBDA_MARGIN, -1.0, np.where(off > FRONT_LAMBDA_MARGIN, 1.0, 0.0)
     )
     before = carry.get("side", 0.0)
-    side, at = _sides(level, broken, lo, carry.get("at", -1.0), before)
+    side, at = sides(level, broken, lo, carry.get("at", -1.0), before)
     was = np.concatenate(([before], side[:-1]))
     carry |= {"side": float(side[-1]), "at": float(at[-1])}
     return {"crossed": ((side * was < 0) & ~broken).astype(np.float64)}
 
 
-def _tick_lambda_crossings(see: TickView) -> Floats:
-    track = see.track("lambda", "lambda_{s}", _lambda_crossings)
-    return see.window("lambda_{s}", TICK_S).reduce(np.add, track["crossed"], 0.0)
+def _pair_from(see: TickView) -> float:
+    """From when on the sensors are paired: by then it is known which kind they are."""
+    return see.frame.seen_from(see.place.fill("o2_{rear}_v")) + PAIR_AFTER_S
+
+
+def _wide_front(see: TickView) -> bool:
+    return see.frame.seen_from(see.place.fill("lambda_{front}")) <= _pair_from(see)
+
+
+def _paired(see: TickView) -> Column:
+    """The front sensor at the moments at which the rear one was sampled.
+
+    Seen through the same clock both lose the same to slow sampling, so that their
+    ratio stays right however slowly the rear is asked.
+    """
+    paired, done = see.frame.paired(see.place.about)
+    main = "lambda_{front}" if _wide_front(see) else "o2_{front}_v"
+    rear, front = (see.columns[see.place.fill(n)] for n in ("o2_{rear}_v", main))
+    upto = int(np.searchsorted(rear.t, see.ticks[-1], side="right"))
+    t, d = rear.t[done:upto], rear.d[done:upto]
+    at = np.searchsorted(front.t, t, side="right") - 1
+    if len(front) and len(t):
+        fresh = (at >= 0) & (t - front.t[np.maximum(at, 0)] <= PAIR_AGE_S)
+        fresh &= t > _pair_from(see)
+        paired.extend(t[fresh], front.v[at[fresh]], d[fresh])
+    see.frame.pair_done(see.place.about, upto)
+    return paired
+
+
+def _front_on_rear(name: str) -> Function:
+    """A figure of the front sensor on the rear's clock, summed over each tick."""
+
+    def function(see: TickView) -> Floats:
+        early = see.ticks[-1] <= _pair_from(see)
+        if early or (name == "travel" and _wide_front(see)):
+            return np.zeros(see.size)
+        paired = _paired(see)
+        tracker = _lambda_crossings if _wide_front(see) else volts
+        track = see.frame.track_column(f"paired {see.place.about}", paired, tracker)
+        if not track.n:
+            return np.zeros(see.size)
+        return window(paired, see.ticks, TICK_S).reduce(np.add, track[name], 0.0)
+
+    return function
 
 
 def _judged(see: TickView) -> Bools:
@@ -84,17 +134,17 @@ def _judged(see: TickView) -> Bools:
     cut = see.back("fuel_cut", width)
     for k in range(width):
         recent |= cut[k : k + see.size] == 1
-    fast = (see["honest_swing_{front}"] == 1) & (see["honest_swing_{rear}"] == 1)
+    rates = np.fmin(see["hz_{front}"], see["hz_{rear}"])
+    whole = (see["whole_{front}"] == 1) & (see["whole_{rear}"] == 1)
+    fast = whole & (rates >= PAIR_HZ)
     judged: Bools = near & ~recent & fast & (see["gate_{b}"] == 1)
     return judged & in_closed_loop(see)
 
 
-def _ratio(front: tuple[str, ...], rear: str, least: float) -> Function:
+def _ratio(front: str, rear: str, least: float) -> Function:
     def function(see: TickView) -> Floats:
         mask = see["catalyst_judged_{b}"] == 1
-        ahead = see[front[0]]
-        for other in front[1:]:
-            ahead = np.where(np.isnan(ahead), see[other], ahead)
+        ahead = see[front]
         mask &= ~np.isnan(ahead) & see.known(rear)
         kept_front, kept_rear = see.memo("front"), see.memo("rear")
         ends = keep(kept_front, ahead, mask)
@@ -181,7 +231,7 @@ def _storage(see: TickView) -> Floats:
     banks = np.where(see["two_banks"] == 1, 2.0, 1.0)
     fell = (rear_view < MIDDLE_V) & was & (see["cut_run_s"] >= 0)
     rear = see.columns[see.place.fill("o2_{rear}_v")]
-    volts = see.columns[see.place.fill("o2_{front}_v")]
+    front_v = see.columns[see.place.fill("o2_{front}_v")]
     lam = see.columns[see.place.fill("lambda_{front}")]
     maf = see.columns["maf_gps"]
     for k in np.flatnonzero(fell):
@@ -190,7 +240,7 @@ def _storage(see: TickView) -> Floats:
         if len(lam):
             front = _first(lam, began - 0.5, now, lam.v > FRONT_LEAN_LAMBDA)
         else:
-            front = _first(volts, began - 0.5, now, volts.v < LEAN_V)
+            front = _first(front_v, began - 0.5, now, front_v.v < LEAN_V)
         behind = _first(rear, began - 0.5, now, rear.v < MIDDLE_V)
         if not front < behind:
             continue
@@ -202,13 +252,18 @@ def _storage_count(see: TickView) -> Floats:
     return np.cumsum(yes(see.known("storage_now_{b}_mg"))) + see.before(0.0)
 
 
+_PAIR = ("o2_{front}_v", "lambda_{front}")
 _REAR = ("o2_{rear}_v",)
 _SENSOR = ("o2_{s}_v",)
 
 ROWS: tuple[Derived, ...] = (
     Derived(
-        "tick_crossings_{s}_lambda", "crossings of λ since a tick ago", "",
-        _tick_lambda_crossings, ("lambda_{s}",), s.COMMON, EACH_SENSOR,
+        "tick_front_travel_{b}_v", "front |ΔV| at the rear's samples", "V",
+        _front_on_rear("travel"), _PAIR, s.COMMON, EACH_BANK,
+    ),
+    Derived(
+        "tick_front_crossings_{b}", "front crossings at the rear's samples", "",
+        _front_on_rear("crossed"), _PAIR, s.COMMON, EACH_BANK,
     ),
     Derived(
         "catalyst_judged_{b}", "catalyst ratio may be taken", "",
@@ -216,18 +271,15 @@ ROWS: tuple[Derived, ...] = (
     ),
     Derived(
         "downstream_ratio_{b}", "rear movement over front", "",
-        _ratio(("tick_travel_{front}_v",), "tick_travel_{rear}_v", LEAST_TRAVEL_V),
+        _ratio("tick_front_travel_{b}_v", "tick_travel_{rear}_v", LEAST_TRAVEL_V),
         ("o2_{front}_v",), s.COMMON, EACH_BANK, 100.0, decimals=2,
-        reason=lambda see: "needs 100 s of warm closed-loop driving at 5 Hz",
+        reason=lambda see: "needs 100 s of warm closed-loop driving in all",
     ),
     Derived(
         "crossing_ratio_{b}", "rear crossings over front", "",
-        _ratio(
-            ("tick_crossings_{front}_lambda", "tick_crossings_{front}"),
-            "tick_crossings_{rear}", 10.0,
-        ),
+        _ratio("tick_front_crossings_{b}", "tick_crossings_{rear}", LEAST_CROSSINGS),
         _REAR, s.COMMON, EACH_BANK, 100.0, decimals=2,
-        reason=lambda see: "needs 100 s of warm closed-loop driving at 5 Hz",
+        reason=lambda see: "needs 100 s of warm closed-loop driving in all",
     ),
     Derived(
         "swing_120_{s}_v", "swing over 120 s", "V", _swing_120, _SENSOR, s.COMMON,

@@ -60,6 +60,7 @@ class Frame:
         self._tracks: dict[str, Track] = {}
         self._windows: dict[tuple[str, float], Window] = {}
         self._views: dict[Place, TickView] = {}
+        self._paired: dict[str, tuple[Column, int]] = {}
         self._lo = self._hi = 0
         self._ticks = np.empty(0)
         self.heard = np.empty(0)
@@ -169,13 +170,23 @@ class Frame:
 
     def track(self, kind: str, name: str, tracker: Tracker) -> Track:
         """Per-sample figures of a raw signal, brought up to the newest tick."""
-        key = f"{kind} {name}"
+        return self.track_column(f"{kind} {name}", self.columns[name], tracker)
+
+    def track_column(self, key: str, column: Column, tracker: Tracker) -> Track:
+        """Per-sample figures of any column, brought up to the newest tick."""
         track = self._tracks.get(key)
         if track is None:
             track = self._tracks[key] = Track(tracker)
-        column = self.columns[name]
         track.follow(column, int(np.searchsorted(column.t, self._ticks[-1], "right")))
         return track
+
+    def paired(self, about: str) -> tuple[Column, int]:
+        """A bank's front sensor on its rear's clock, and rear samples taken in."""
+        return self._paired.setdefault(about, (Column(), 0))
+
+    def pair_done(self, about: str, done: int) -> None:
+        """Notes how many rear samples a bank's paired column saw."""
+        self._paired[about] = self._paired[about][0], done
 
     def memo(self, key: str) -> Growing:
         """Values a derived signal keeps in the order in which it met them."""

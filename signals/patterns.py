@@ -19,15 +19,15 @@ from bankwise.signals.windows import Growing, Indices, held, medians, reduce_win
 BIN_NAMES = ("idle", "low", "mid", "high")
 """Airflow bins, in the order of the codes of `airflow_bin`."""
 
-BIN_TICKS, BIN_LEAST = 60, 20
-"""A median covers this many ticks and needs at least so many. Source: our choice:
-10 samples a cell; at two ticks a second trims repeat, hence twice that."""
+BIN_TICKS, BIN_LEAST = 60, 10
+"""A median covers this many ticks, in one piece or many, and needs at least so many.
 
-SETTLE_S = 3.0
-"""A bin counts after so long in it.
-
-Source: our choice, because a trim needs a moment to follow.
+Source: our choice: accelerations last seconds only, and ten values give a median.
 """
+
+SETTLE_S = 2.0
+"""A bin counts after so long in it. Source: our choice, because exhaust transport and
+a short-term trim together need about that to follow."""
 
 
 def keep(memo: Growing, values: Floats, mask: Bools) -> Indices:
@@ -132,7 +132,7 @@ _IMBALANCE = tuple(f"imbalance_{name}_pct" for name in BIN_NAMES)
 ROWS: tuple[Derived, ...] = (
     Derived(
         "bin_settled",
-        "airflow bin held for 3 s",
+        "airflow bin held for 2 s",
         "",
         _settled,
         ("rpm",),

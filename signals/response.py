@@ -44,23 +44,23 @@ def _collect(see: TickView) -> None:
     w = see.window("o2_{s}_v", TICK_S)
     if not len(w.column):
         return
-    lo, hi = int(w.starts[0]), int(w.ends[-1])
-    at = lo + np.flatnonzero(track["switched"][lo:hi])
-    if not len(at):
+    edges = (float(w.starts[0]), float(w.ends[-1]))
+    lo, hi = np.searchsorted(track["pass_at"], edges, side="left")
+    if lo == hi:
         return
+    at = track["pass_at"][lo:hi].astype(np.intp)
     # The first tick at or after a sample is the one that first sees it.
     tick = np.searchsorted(w.ends, at, side="right")
     judged = in_closed_loop(see)[tick] & (see["warm"] == 1)[tick]
     # Slower than this, samples of different edges mix and edges look long.
     judged &= (see["honest_switching_{s}"] == 1)[tick]
-    judged &= (track["clean"][at] == 1) & (track["high_s"][at] <= LONGEST_S)
-    at = at[judged]
-    up = track["switched"][at] > 0
-    for name, these in (("lr", at[up]), ("rl", at[~up])):
-        _memo(see, f"{name} t").extend(w.column.t[these])
-        _memo(see, f"{name} low").extend(track["low_s"][these])
-        _memo(see, f"{name} high").extend(track["high_s"][these])
-        _memo(see, f"{name} middle").extend(track["middle_s"][these])
+    judged &= (track["clean"][lo:hi] == 1) & (track["high_s"][lo:hi] <= LONGEST_S)
+    which = lo + np.flatnonzero(judged)
+    up = track["pass_way"][which] > 0
+    for name, these in (("lr", which[up]), ("rl", which[~up])):
+        _memo(see, f"{name} t").extend(w.column.t[track["pass_at"][these].astype(int)])
+        for kind in ("low", "middle", "high"):
+            _memo(see, f"{name} {kind}").extend(track[f"{kind}_s"][these])
 
 
 def _ends(see: TickView, way: str) -> Indices:

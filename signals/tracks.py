@@ -85,7 +85,7 @@ def _last_true(flags: Bools, lo: int, before: float) -> Floats:
     return np.maximum.accumulate(np.where(flags, at, before))
 
 
-def _sides(
+def sides(
     level: Floats, broken: Bools, lo: int, before: float, side: float
 ) -> tuple[Floats, Floats]:
     """The side held with hysteresis, and the sample that decided it.
@@ -110,20 +110,60 @@ def _run_s(flags: Bools, broken: Bools, t: Floats, before: float) -> Floats:
     return np.where(flags, since, -1.0)
 
 
+def _passes(
+    column: Column, lo: int, switched: Floats, decided: Floats
+) -> dict[str, Floats]:
+    """Bounds on the time of every pass between the two thresholds.
+
+    The samples strictly between the thresholds lie inside the pass, the samples on both
+    sides outside. Each time is known to half its interval.
+
+    Args:
+        column: the sensor's samples.
+        lo: index of the first sample of `switched`.
+        switched: a number a sample, not zero where a pass ended.
+        decided: index of the last sample outside the thresholds before each.
+
+    Returns:
+        `pass_at` its last sample; `pass_way` +1 to rich, −1 to lean; `low_s`, `high_s`
+        proven bounds; `middle_s` their middle, right on average; `clean` 1 when the
+        signal never turned back on the way.
+    """
+    k = np.flatnonzero(switched)
+    at, start = k + lo, np.maximum(decided[k], 0).astype(np.intp)
+    first, last = start + 1, at - 1
+    t, d = column.t, column.d
+    low = t[last] - t[first] - (d[last] + d[first]) / 2
+    high = t[at] - t[start] + (d[at] + d[start]) / 2
+    way = switched[k]
+    clean = [
+        float((np.diff(column.v[i : j + 1]) * w).min() >= -NOISE_V)
+        for i, j, w in zip(start.tolist(), at.tolist(), way.tolist(), strict=True)
+    ]
+    return {
+        "pass_at": at.astype(np.float64),
+        "pass_way": way,
+        "low_s": np.maximum(low, 0.0),
+        # Between two samples without one inside, the low bound is below zero; the
+        # middle must keep that, else it would lean to the long side.
+        "middle_s": (low + high) / 2,
+        "high_s": high,
+        "clean": np.array(clean, dtype=np.float64),
+    }
+
+
 def volts(column: Column, lo: int, hi: int, carry: Carry) -> Mapping[str, Floats]:
     """What each sample of a switching sensor adds.
 
     Returns:
-        `travel` |ΔV|; `span_s` time since the sample before; `rich_s` the part of it
-        above 450 mV on a straight line; `switched` +1 for lean to rich, −1 for rich to
-        lean, else 0; `crossed` 1 for a crossing of 450 mV with hysteresis;
-        `low_s`, `high_s` proven bounds on the time between the two thresholds, NaN
-        unless switched; `middle_s` their middle, right on average; `clean` whether
-        that pass never turned back; `rich_run_s`, `lean_run_s` seconds on that side of
-        450 mV.
+        A number a sample: `travel` |ΔV|; `span_s` time since the sample before;
+        `rich_s` the part of it above 450 mV on a straight line; `switched` +1 for lean
+        to rich, −1 for rich to lean, else 0; `crossed` 1 for a crossing of 450 mV with
+        hysteresis; `rich_run_s`, `lean_run_s` seconds on that side of 450 mV. And a
+        number a pass, as `_passes` says.
     """
     broken = holes(column, lo, hi)
-    t, v, d = column.t[lo:hi], column.v[lo:hi], column.d[lo:hi]
+    t, v = column.t[lo:hi], column.v[lo:hi]
     previous = np.maximum(np.arange(lo, hi) - 1, 0)
     t0, v0 = column.t[previous], column.v[previous]
     span = np.where(broken, 0.0, t - t0)
@@ -139,32 +179,13 @@ def volts(column: Column, lo: int, hi: int, carry: Carry) -> Mapping[str, Floats
 
     level = np.where(v < LEAN_V, -1.0, np.where(v > RICH_V, 1.0, 0.0))
     before, side_before = carry.get("decided", -1.0), carry.get("side", 0.0)
-    side, decided = _sides(level, broken, lo, before, side_before)
+    side, decided = sides(level, broken, lo, before, side_before)
     was = np.concatenate(([side_before], side[:-1]))
     switched = np.where((side * was < 0) & ~broken, side, 0.0)
 
-    # Bounds on the pass: the samples strictly between the thresholds lie inside it,
-    # the samples on both sides outside. Each time is known to half its interval.
-    start = np.concatenate(([before], decided[:-1])).astype(np.intp)
-    ends = np.arange(lo, hi)
-    start = np.clip(start, 0, ends)
-    first, last = np.minimum(start + 1, ends), np.maximum(ends - 1, 0)
-    low = column.t[last] - column.t[first] - (column.d[last] + column.d[first]) / 2
-    high = t - column.t[start] + (d + column.d[start]) / 2
-    # Between two samples without one inside, the low bound is below zero; the middle
-    # of the two must keep that, else it would lean to the long side.
-    middle = (low + high) / 2
-    passed = switched != 0
-    clean = np.where(passed, 0.0, np.nan)
-    for k in np.flatnonzero(passed):
-        steps = np.diff(column.v[start[k] : lo + k + 1]) * side[k]
-        clean[k] = float(steps.min() >= -NOISE_V)
-    low = np.where(passed, np.maximum(low, 0.0), np.nan)
-    high = np.where(passed, high, np.nan)
-
     half = np.where(above < -HYSTERESIS_V, -1.0, np.where(above > HYSTERESIS_V, 1.0, 0))
     half_before, half_side = carry.get("half_at", -1.0), carry.get("half", 0.0)
-    halves, half_at = _sides(half, broken, lo, half_before, half_side)
+    halves, half_at = sides(half, broken, lo, half_before, half_side)
     half_was = np.concatenate(([half_side], halves[:-1]))
     crossed = ((halves * half_was < 0) & ~broken).astype(np.float64)
 
@@ -185,12 +206,9 @@ def volts(column: Column, lo: int, hi: int, carry: Carry) -> Mapping[str, Floats
         "rich_s": span * share,
         "switched": switched,
         "crossed": crossed,
-        "clean": clean,
-        "low_s": low,
-        "middle_s": np.where(passed, middle, np.nan),
-        "high_s": high,
         "rich_run_s": np.where(rich_from >= 0, t - rich_from, 0.0),
         "lean_run_s": np.where(lean_from >= 0, t - lean_from, 0.0),
+        **_passes(column, lo, switched, np.concatenate(([before], decided[:-1]))),
     }
 
 
