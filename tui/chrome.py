@@ -108,10 +108,9 @@ def draw_bottom(row: Canvas, shot: Snapshot, state: Look, said: str) -> None:
     """What is recorded, how late the screen is, gaps in the data, and the main keys."""
     row.clear(_BAR)
     x = _recording(row, shot)
-    facts = [f"{shot.exchanges_hz:.0f} answers/s"] if shot.exchanges_hz else []
-    gaps = len(shot.holes)
-    facts.append(f"gaps {gaps}")
-    facts.append(f"lag {shot.lag_ms:.0f} ms")
+    facts = [f"gaps {len(shot.holes)}", f"lag {shot.lag_ms:.0f} ms"]
+    if shot.exchanges_hz and row.width >= _WIDE:
+        facts.insert(0, f"{shot.exchanges_hz:.0f} answers/s")
     if not state.bell:
         facts.append("bell off")
     x = row.put(x + 2, 0, "  ".join(facts), _BAR_SOFT)
@@ -137,7 +136,7 @@ def _recording(row: Canvas, shot: Snapshot) -> int:
         own = {"replay": "recorded session", "viewer": "recorded elsewhere"}
         words = own.get(link.kind, "nothing recorded")
         return row.put(1, 0, words, _BAR_SOFT)
-    name = clip(link.file, max(row.width // 3, 16))
+    name = clip(link.file, max(row.width // (3 if row.width >= _WIDE else 4), 16))
     if not link.size:
         return row.put(1, 0, f"○ REC {name}: waits for the car", _BAR)
     x = row.put(1, 0, "● REC", _BAR_BOLD)

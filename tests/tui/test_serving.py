@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
+import signal
+import socket
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -146,3 +150,51 @@ async def test_the_server_answers_with_and_without_the_token(tmp_path: Path) -> 
         assert f"ws://{client.host}:{client.port}/ws" in await page.text()
         assert (await client.get("/")).status == 200
         await asyncio.sleep(0)
+
+
+def free_port() -> int:
+    """A port that nobody listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+@pytest.mark.long
+async def test_a_browser_gets_the_screen_of_a_viewer(tmp_path: Path) -> None:
+    """The real command, a real websocket: the session's screen, while it grows."""
+    import aiohttp
+
+    path = tmp_path / "drive.jsonl"
+    writer = SessionWriter(path, HEADER, durable=False)
+    writer.write(Exchange(1.0, "010C", ("7E804410C1AF8",), 0.03))
+    port = free_port()
+    command = ["-m", "bankwise.tui.main", "serve", str(path), "--port", str(port)]
+    server = await asyncio.create_subprocess_exec(
+        sys.executable, *command, stdout=asyncio.subprocess.PIPE
+    )
+    seen = b""
+    try:
+        assert server.stdout is not None
+        told = await asyncio.wait_for(server.stdout.readline(), 60)
+        assert f"http://127.0.0.1:{port}/" in told.decode()
+        for _ in range(100):
+            # It tells where to look just before it listens.
+            with (
+                contextlib.suppress(OSError),
+                socket.create_connection(("127.0.0.1", port), 1),
+            ):
+                break
+            await asyncio.sleep(0.1)
+        url = f"ws://127.0.0.1:{port}/ws?width=100&height=30"
+        async with aiohttp.ClientSession() as client, client.ws_connect(url) as tab:
+            while b"VIEWER" not in seen:
+                message = await asyncio.wait_for(tab.receive(), 60)
+                assert isinstance(message.data, bytes | str), "the viewer ended"
+                data = message.data
+                seen += data if isinstance(data, bytes) else data.encode()
+    finally:
+        server.send_signal(signal.SIGINT)
+        await asyncio.wait_for(server.wait(), 30)
+    assert b"drive.jsonl" in seen
+    writer.close(2.0)
