@@ -20,7 +20,7 @@ from bankwise.signals.phases import phases
 from bankwise.signals.places import EACH_BANK, EACH_SENSOR
 from bankwise.signals.severity import Severity
 from bankwise.signals.shared_cells import SharedCell, shared_cells
-from bankwise.signals.similar_conditions import Window, entered_at, window_of
+from bankwise.signals.similar_conditions import windows_entered
 from bankwise.signals.windows import TICK_S
 
 TRIM_FINE_PCT = 10.0
@@ -298,14 +298,9 @@ def _has_trims(engine: Engine, bank: int) -> bool:
 
 
 def _windows(seen: Snapshot, after: Drive) -> Iterator[str]:
-    windows: dict[str, Window] = {
-        frame.code: window
-        for frame in seen.frames
-        if frame.code and (window := window_of(frame.values)) is not None
-    }
-    for code, window in windows.items():
-        if entered_at(window, after.engine.frame.columns) is None:
-            yield f"the conditions in which {code} was set were not entered"
+    for one in windows_entered(seen.frames, after.engine.frame.columns):
+        if one.at_s is None:
+            yield f"the conditions in which {one.code} was set were not entered"
 
 
 def _proof(made: Comparison) -> Iterator[str]:

@@ -6,12 +6,13 @@ warm-up state in which the code was set.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from bankwise.signals.columns import Bools, Columns, Floats
+from bankwise.signals.evidence import FreezeFrame
 
 RPM_SPAN = 375.0
 """Unit: rpm either side. Source: from memory of 13 CCR 1968.2(c)."""
@@ -94,6 +95,41 @@ def entered_at(window: Window, columns: Columns, since_s: float = 0.0) -> float 
         since[i] = at[i] - run_start
     stayed = np.flatnonzero(since >= STAY_S)
     return float(at[stayed[0]]) if len(stayed) else None
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """Whether a drive has been in the conditions a code was set in.
+
+    Attributes:
+        code: the code whose freeze frame gives the window.
+        window: those conditions.
+        at_s: when the drive had been inside long enough; None when it never was.
+    """
+
+    code: str
+    window: Window
+    at_s: float | None
+
+
+def windows_entered(
+    frames: Iterable[FreezeFrame], columns: Columns, since_s: float = 0.0
+) -> tuple[Entered, ...]:
+    """For each code with a usable freeze frame, whether the drive entered its window.
+
+    Empty when the drive told no load or no engine speed: then nothing is known.
+    """
+    if not len(columns["load_pct"]) or not len(columns["rpm"]):
+        return ()
+    windows = {
+        frame.code: window
+        for frame in frames
+        if frame.code and (window := window_of(frame.values)) is not None
+    }
+    return tuple(
+        Entered(code, window, entered_at(window, columns, since_s))
+        for code, window in windows.items()
+    )
 
 
 def _newest(columns: Columns, name: str, at: Floats, limit_s: float) -> Floats:

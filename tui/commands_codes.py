@@ -14,6 +14,7 @@ from bankwise.tui.options import Baud, Folder, Port
 if TYPE_CHECKING:
     from bankwise.adapters.code_visit import CodeVisit
     from bankwise.signals.evidence import Snapshot
+    from bankwise.tui.print_codes import DriveSays
 
 app = typer.Typer(rich_markup_mode=None)
 
@@ -64,8 +65,8 @@ def codes(
     if file is not None and port is not None:
         raise CommandError("give a session file or a port, not both")
     if file is not None:
-        seen = _recorded(file, sessions)
-        typer.echo(codes_text(seen, mask_vin=mask_vin))
+        seen, drive = _recorded(file, sessions)
+        typer.echo(codes_text(seen, mask_vin=mask_vin, drive=drive))
         return
     path = file_to_write(output, sessions, "codes")
     with _visit(port, baud, path) as visit:
@@ -74,12 +75,21 @@ def codes(
     typer.echo(f"\nsaved: {path}")
 
 
-def _recorded(name: str, folder: Path | None) -> Snapshot:
+def _recorded(name: str, folder: Path | None) -> tuple[Snapshot, DriveSays]:
+    """What a session says of codes, and what its drive says about them."""
+    from bankwise.adapters.analysis import analyse
     from bankwise.adapters.session_file import read_session
     from bankwise.adapters.snapshot import session_snapshot
     from bankwise.tui.places import find_session, sessions_folder
+    from bankwise.tui.print_codes import drive_says
+    from bankwise.tui.progress import Progress
 
-    return session_snapshot(read_session(find_session(name, sessions_folder(folder))))
+    path = find_session(name, sessions_folder(folder))
+    with Progress() as progress:
+        progress.tell(f"reading {path.name}")
+        session = read_session(path)
+        seen = session_snapshot(session)
+        return seen, drive_says(seen, analyse(session).engine)
 
 
 @app.command(epilog="Example: bankwise clear --port /dev/rfcomm0")

@@ -5,15 +5,23 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from bankwise.adapters.code_table import description, failure_type
 from bankwise.adapters.vin import masked, verdict
 from bankwise.signals.catalogue import SIGNALS
 from bankwise.signals.cautions import CAUTIONS
+from bankwise.signals.contradictions import Contradiction, contradictions
+from bankwise.signals.engine import Engine
 from bankwise.signals.evidence import FreezeFrame, MonitorResult, Snapshot
-from bankwise.signals.similar_conditions import Window, window_of
+from bankwise.signals.similar_conditions import (
+    Entered,
+    Window,
+    window_of,
+    windows_entered,
+)
 from bankwise.signals.two_trips import CodeStory, code_stories
-from bankwise.tui.words import FUEL_STATUS, number
+from bankwise.tui.words import FUEL_STATUS, clock, number
 
 WIDTH = 88
 _BAR = 20
@@ -26,15 +34,41 @@ _COUNTERS = {
 }
 
 
-def codes_text(seen: Snapshot, *, mask_vin: bool = False) -> str:
+@dataclass(frozen=True, slots=True)
+class DriveSays:
+    """What the drive of a recorded session says about its codes.
+
+    Attributes:
+        entered: for each freeze frame, whether its conditions were met.
+        against: codes that the drive contradicts.
+    """
+
+    entered: tuple[Entered, ...] = ()
+    against: tuple[Contradiction, ...] = ()
+
+
+def drive_says(seen: Snapshot, engine: Engine) -> DriveSays:
+    """What an analysed drive says about the codes read in it."""
+    if not engine.frame.n:
+        return DriveSays()
+    return DriveSays(
+        windows_entered(seen.frames, engine.frame.columns),
+        contradictions(seen, engine.frame),
+    )
+
+
+def codes_text(
+    seen: Snapshot, *, mask_vin: bool = False, drive: DriveSays | None = None
+) -> str:
     """The whole snapshot as lines of text.
 
     Args:
         seen: as read.
         mask_vin: print only the first eight characters of a VIN.
+        drive: what the drive says about the codes, when there was one.
     """
     blocks = (
-        _codes(seen),
+        _codes(seen, drive or DriveSays()),
         _frames(seen),
         _readiness(seen),
         _results(seen),
@@ -50,7 +84,7 @@ def _wrapped(text: str, indent: str) -> list[str]:
     )
 
 
-def _codes(seen: Snapshot) -> Iterator[str]:
+def _codes(seen: Snapshot, drive: DriveSays) -> Iterator[str]:
     lamp = {True: "on", False: "off", None: "not known"}[seen.lamp]
     sets = ", ".join(_set_words(seen, when) for when in seen.codes)
     yield f"Lamp {lamp}; {sets}"
@@ -65,6 +99,27 @@ def _codes(seen: Snapshot) -> Iterator[str]:
     for story in stories:
         yield ""
         yield from _story(story, several)
+        for one in drive.entered:
+            if one.code == story.code:
+                yield from _wrapped(entered_words(one), "       ")
+        for said in drive.against:
+            if said.code == story.code:
+                yield from _wrapped(f"Against it: {said.text}.", "       ")
+                yield from _wrapped(AGAINST_MEANS, "       ")
+
+
+AGAINST_MEANS = (
+    "The fault may come and go, be mended, or need other conditions: no part is bought "
+    "on this code alone."
+)
+"""What a contradicted code means, and what not."""
+
+
+def entered_words(one: Entered) -> str:
+    """Whether the drive was in the conditions a code was set in."""
+    if one.at_s is None:
+        return "This drive did not enter those conditions."
+    return f"This drive was in those conditions at {clock(one.at_s)}."
 
 
 def _set_words(seen: Snapshot, when: str) -> str:
