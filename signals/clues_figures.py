@@ -124,6 +124,7 @@ def refuted(clue: Clue, raised: set[tuple[str, str]]) -> bool:
             "slow-switching",
             "slow-one-way",
             "sensor-not-switching",
+            "switches-seldom",
         ),
         "front-lively": ("parked-at-bias", "wideband-frozen"),
         "catalyst-calm": ("rear-copies-front",),

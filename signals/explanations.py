@@ -66,6 +66,8 @@ class _Balance:
     minus: float = 0.0
     for_: list[tuple[float, str]] = field(default_factory=list)
     against: list[tuple[float, str]] = field(default_factory=list)
+    coded: bool = False
+    """A trouble code speaks for it, so what contradicts the code must be shown."""
 
     @property
     def value(self) -> float:
@@ -110,6 +112,7 @@ def _balances(clues: Iterable[Clue]) -> dict[_Key, _Balance]:
             words = f"{clue.words}: {row.reason}"
             if row.weight > 0:
                 balance.plus += row.weight
+                balance.coded |= clue.kind.startswith("code-")
                 balance.for_.append((row.weight, words))
             else:
                 balance.minus -= row.weight
@@ -204,7 +207,11 @@ def explain(
     clues = gather(signals, raised, columns)
     balances = _balances(clues)
     shares = _shares(balances)
-    told = [(share, key) for key, share in shares.items() if share >= LEAST_SHARE]
+    told = [
+        (share, key)
+        for key, share in shares.items()
+        if share >= LEAST_SHARE or balances[key].coded
+    ]
     told.sort(key=lambda item: (-item[0], item[1]))
     if not told:
         return _without_cause(signals, raised)
