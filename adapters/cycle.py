@@ -90,6 +90,7 @@ class PollCycle:
         self._silent = 0
         self._judge_at = float("inf")
         self._agains = 0
+        self._faulted = False
         self._sent = link.now() - 1.0
         self._was_up = False
         self._script = self._run()
@@ -155,7 +156,7 @@ class PollCycle:
         backoff = Backoff(self._jitter, first_s=2.0, most_s=KEY_ON_S)
         remembered = self.found.protocol
         while True:
-            start_up = StartUp(self.adapter, self._tell)
+            start_up = StartUp(self.adapter, self._tell, faulted=self._faulted)
             for exchange in start_up.adapter_steps():
                 yield self._kept(exchange)
             for exchange in start_up.bus_steps(remembered):
@@ -207,6 +208,7 @@ class PollCycle:
             records = self._kept(asked.exchange)
             trouble = asked.reply.trouble
             if self._restarted(asked):
+                self._faulted = trouble is not None and trouble.word.startswith("ERR")
                 why = trouble.text if trouble else "the adapter restarted"
                 yield records + self.lost(why)
                 self.adapter.drain(POLL_S)

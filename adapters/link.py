@@ -8,6 +8,7 @@ and of pyserial is mapped in one place, `_mapped`.
 from __future__ import annotations
 
 import errno
+import os
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -153,7 +154,7 @@ class PortLink:
                 timeout=POLL_S,
                 # pyserial's RFC 2217 client knows no time limit for writing.
                 write_timeout=None if url.startswith("rfc2217:") else _WRITE_S,
-                exclusive=None if self._is_url else True,
+                exclusive=True if os.name == "posix" and not self._is_url else None,
             )
         self._open = True
 

@@ -266,6 +266,8 @@ class Live:
         if cycle is not None:
             t = cycle.now()
             why = str(self.error) if self.error is not None else None
+            if cycle.other_vehicle:
+                why = cycle.status
             self._keep([LinkRecord(t, "closed", why)])
             self._recorder.finish(cycle.found, t)
             learned = cycle.note()

@@ -31,6 +31,8 @@ CAN: Final = frozenset("6789A")
 """Protocol numbers that are ISO 15765-4."""
 VIN_BY_IDENTIFIER: Final = "22F802"
 """Source: SAE J1979-2, from memory: F8xx as information type xx."""
+_VIN_TRIES: Final = 2
+"""A long answer is the likeliest to lose a frame. Our choice."""
 _VIN_ANSWER: Final = b"\x62\xf8\x02"
 _UDS_PROTOCOLS: Final = ("6", "7")
 """Protocols on which SAE J1979-2 is tried: CAN at 500 kbit/s, 11 and 29 bits."""
@@ -121,8 +123,14 @@ def payloads(asked: Asked, protocol: str) -> list[tuple[str, bytes]]:
 class StartUp:
     """The steps, each an exchange; what they teach stands in `found`."""
 
-    def __init__(self, adapter: Adapter, tell: Callable[[str], None]) -> None:
-        """Takes an adapter and a place for plain words about progress."""
+    def __init__(
+        self, adapter: Adapter, tell: Callable[[str], None], *, faulted: bool = False
+    ) -> None:
+        """Takes an adapter and a place for plain words about progress.
+
+        `faulted`: the adapter met a fault that blocks its search until it forgets it.
+        """
+        self._faulted = faulted
         self._adapter = adapter
         self._tell = tell
         self._seen: tuple[str, ...] = ()
@@ -143,7 +151,7 @@ class StartUp:
             yield asked.exchange
             if asked.reply.lines and asked.reply.trouble is None:
                 break
-        for command in SETTINGS:
+        for command in (*(("ATFE",) if self._faulted else ()), *SETTINGS):
             yield from self._setting(command)
         asked = self._adapter.ask("ATI", COMMAND_S)
         self.found.name = asked.text
@@ -221,10 +229,13 @@ class StartUp:
                         self.found.data.setdefault(pid, payload[len(start) :])
                 self._back_in_step(asked)
         plain = self.found.way is PLAIN
-        asked = self._adapter.ask("0902" if plain else VIN_BY_IDENTIFIER)
-        yield asked.exchange
-        self._read_vin(asked)
-        self._back_in_step(asked)
+        for _ in range(_VIN_TRIES):
+            asked = self._adapter.ask("0902" if plain else VIN_BY_IDENTIFIER)
+            yield asked.exchange
+            self._read_vin(asked)
+            self._back_in_step(asked)
+            if self.found.vin is not None:
+                return
 
     def _back_in_step(self, asked: Asked) -> None:
         if not asked.reply.finished:

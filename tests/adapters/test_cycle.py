@@ -11,7 +11,7 @@ import pytest
 from bankwise.adapters.batching import Rung
 from bankwise.adapters.car.bus import CarBus
 from bankwise.adapters.car.dialect import SimulatedAdapter
-from bankwise.adapters.car.framing import PROTOCOLS
+from bankwise.adapters.car.framing import PROTOCOLS, TRANSMISSION
 from bankwise.adapters.car.information import UnitNames
 from bankwise.adapters.car.quirks import ADAPTERS, QUIET, Mishap, Quirks, Trouble
 from bankwise.adapters.car.timing import LINKS, LinkTiming
@@ -209,6 +209,36 @@ def test_check_byte_catches_wrong_characters(protocol: str) -> None:
     """Where answers keep their check byte, a flipped character is never a value."""
     trouble = Trouble(chance={Mishap.BIT_FLIP: 0.1}, seed=4)
     check_values(ride(adapter(protocol, trouble=trouble), 20.0))
+
+
+@pytest.mark.parametrize("protocol", ["3", "6", "7"])
+def test_two_units_whose_frames_come_interleaved(protocol: str) -> None:
+    """A gearbox that answers as well adds its frames to the digit and no confusion."""
+    car = StillCar()
+    can = protocol in "6789"
+    engine = ControlUnit(car, UnitNames(vin=VIN), can=can)
+    shown = frozenset({"rpm", "speed_kmh", "ect_c", "load_pct", "module_v"})
+    gearbox = ControlUnit(car, UnitNames(), TRANSMISSION, can=can, signals=shown)
+    bus = CarBus(car, [engine, gearbox], PROTOCOLS[protocol], seed=1)
+    result = ride(SimulatedAdapter(bus, LINKS["usb-115200"]), 15.0)
+    check_values(result)
+    assert len(result.cycle.found.units) == 2
+    assert result.cycle.found.vin == VIN
+    batching = result.cycle.batching
+    assert batching is not None
+    assert batching.mismatches == 0
+    if can:
+        last = [x for x in result.exchanges if x.q.startswith("010")][-200:]
+        assert all(x.q[-1] == f"{len(x.a):X}" for x in last if len(x.q) % 2)
+        assert {x.q[-1] for x in last if len(x.q) == 15} >= {"4"}
+
+
+def test_fault_that_blocks_the_search_is_forgotten() -> None:
+    """After ERR94 the adapter is told to forget it before it is set up again."""
+    result = ride(adapter(trouble=Trouble(at={60: Mishap.ERR94})), 15.0)
+    asked = [x.q for x in result.exchanges]
+    assert asked.index("ATFE") < len(asked) - 1 - asked[::-1].index("ATH1")
+    assert result.link[:3] == ["up", "lost", "back"]
 
 
 def test_unit_that_is_not_ready_is_waited_for() -> None:
