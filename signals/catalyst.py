@@ -199,7 +199,8 @@ def _events(see: TickView, level: str) -> list[int]:
     limit = REAR_LEAN_V if level == "lean" else MIDDLE_V
     below = see["o2_{s}_v"] < limit
     was = see.back("o2_{s}_v", 2)[:-1] >= limit
-    return list(np.flatnonzero(below & was & (see["cut_run_s"] >= 0) & ~np.isnan(low)))
+    fell = below & was & (see["cut_run_s"] >= 0) & ~np.isnan(low)
+    return [int(k) for k in np.flatnonzero(fell)]
 
 
 def _drop(what: str) -> Function:

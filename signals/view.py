@@ -57,10 +57,10 @@ class TickView:
         """The session so far; look only at what is not later than a tick."""
         return self.frame.columns
 
-    def __getitem__(self, pattern: str) -> Floats:
-        """Values of a signal; shape (size,), NaN where it has none."""
-        name = self._names.get(pattern) or self.place.fill(pattern)
-        return self.frame.part(name, self.lo, self.hi)
+    def __getitem__(self, name: str) -> Floats:
+        """Values of a signal, given by pattern; shape (size,), NaN where none."""
+        filled = self._names.get(name) or self.place.fill(name)
+        return self.frame.part(filled, self.lo, self.hi)
 
     def limit(self, name: str) -> float:
         """The threshold of that name in force."""

@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable
 
 import numpy as np
+import numpy.typing as npt
 
 from bankwise.signals.columns import Columns, Floats
 from bankwise.signals.engine import Engine
@@ -28,14 +29,13 @@ SLOW = ("ect_c", "iat_c", "module_v", "baro_kpa", "run_s", "fuel_level_pct")
 FAST_HZ, MEDIUM_HZ, SLOW_HZ = 12.0, 2.0, 0.2
 
 
-def _driven(t: Floats) -> Floats:
+def _driven(t: Floats) -> npt.NDArray[np.intp]:
     """Which of idle, town, road, pull, fuel cut is driven; 25 s each."""
-    kind: Floats = (t // 25) % 5
-    return kind
+    return (t // 25).astype(np.intp) % 5
 
 
 def _value(name: str, t: Floats, rng: np.random.Generator) -> Floats:
-    kind = _driven(t).astype(int)
+    kind = _driven(t)
     table = {
         "rpm": (750, 1500, 2200, 3500, 2000),
         "speed_kmh": (0, 45, 85, 100, 70),
@@ -51,7 +51,7 @@ def _value(name: str, t: Floats, rng: np.random.Generator) -> Floats:
         "fuel_level_pct": 60, "lambda_cmd": 1, "map_kpa": 40, "timing_deg": 12,
     }  # fmt: skip
     if name in table:
-        base = np.array(table[name], dtype=np.float64)[kind]
+        base: Floats = np.array(table[name], dtype=np.float64)[kind]
         return base if name.startswith("fuel") else base + rng.normal(0, 0.3, len(t))
     if name == "run_s":
         return np.floor(t)
