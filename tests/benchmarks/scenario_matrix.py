@@ -31,7 +31,7 @@ from bankwise.adapters.car.model import Car
 from bankwise.adapters.car.spec import CarSpec
 from bankwise.adapters.pids import PIDS, Layout, signal_name
 from bankwise.signals.catalogue import SIGNALS, Pace
-from bankwise.signals.columns import Columns, Vehicle
+from bankwise.signals.columns import CodeRead, Columns, Floats, Vehicle
 from bankwise.signals.engine import Engine
 from bankwise.signals.severity import Severity
 
@@ -59,6 +59,7 @@ class Job:
     wideband: bool | None
     seed: int
     seconds: float = 600.0
+    codes: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,14 +86,26 @@ def steps() -> dict[str, tuple[float, float]]:
     return found
 
 
-def sample(car: Car, seconds: float, seed: int) -> dict[int, Columns]:
+CODES_S = 30.0
+"""How often the codes are read, as the live poll schedule does."""
+
+
+def sample(
+    car: Car, seconds: float, seed: int, codes: bool = True
+) -> dict[int, Columns]:
     """Drives the car and samples it at every rate of `RATES`."""
+    read: list[CodeRead] = []
+    due = CODES_S
     rng = np.random.default_rng(seed)
     n = int(seconds / BASE_S)
     jitter = rng.uniform(-0.015, 0.015, n)
     series: dict[str, list[tuple[int, float]]] = defaultdict(list)
     for k in range(n):
         car.advance(k * BASE_S + 0.06)
+        if codes and car.t >= due:
+            due += CODES_S
+            read.append(CodeRead(car.t, "stored", tuple(car.monitors.stored)))
+            read.append(CodeRead(car.t, "pending", tuple(car.monitors.pending)))
         if not car.key_on:
             continue
         for name, value in car.readings.items():
@@ -105,12 +118,13 @@ def sample(car: Car, seconds: float, seed: int) -> dict[int, Columns]:
             apart = {Pace.FAST: 1, Pace.MEDIUM: _MEDIUM}.get(pace, _SLOW)
             apart = max(apart, every)
             picked = [row for row in rows if row[0] % apart == 0]
-            k = np.array([row[0] for row in picked])
+            at = np.array([row[0] for row in picked])
             raw = np.array([row[1] for row in picked])
             scale, offset = steps().get(name, (0.001, 0.0))
-            value = np.round((raw - offset) / scale) * scale + offset
-            t = k * BASE_S + 0.06 + jitter[k]
-            columns.extend(name, t, value, np.full(len(t), INTERVAL_S))
+            rounded: Floats = np.round((raw - offset) / scale) * scale + offset
+            t: Floats = at * BASE_S + 0.06 + jitter[at]
+            columns.extend(name, t, rounded, np.full(len(t), INTERVAL_S))
+        columns.codes.extend(read)
         columns.end_s = n * BASE_S
         out[rate] = columns
     return out
@@ -158,7 +172,7 @@ def judge(job: Job) -> list[Verdict]:
         f"sev {car.severities}"
     )
     verdicts = []
-    for rate, columns in sample(car, job.seconds, job.seed).items():
+    for rate, columns in sample(car, job.seconds, job.seed, job.codes).items():
         engine = Engine()
         engine.advance(columns, columns.end_s)
         flags = tuple(
@@ -206,12 +220,13 @@ def jobs_of(
     kinds: Iterable[tuple[bool, bool]],
     seeds: int,
     seconds: float,
+    codes: bool,
 ) -> Iterator[Job]:
     """Every combination asked for."""
     for fault in faults:
         for mass_air, wideband in kinds:
             for seed in range(1, seeds + 1):
-                yield Job(fault, mass_air, wideband, seed, seconds)
+                yield Job(fault, mass_air, wideband, seed, seconds, codes)
 
 
 def print_matrix(verdicts: list[Verdict], verbose: bool) -> None:
@@ -295,6 +310,7 @@ def main() -> int:
     parser.add_argument("--first-seed", type=int, default=1)
     parser.add_argument("--seconds", type=float, default=600.0)
     parser.add_argument("--healthy-hours", type=float, default=0.0)
+    parser.add_argument("--no-codes", action="store_true")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("-v", "--verbose", action="store_true")
     asked = parser.parse_args()
@@ -309,7 +325,9 @@ def main() -> int:
         kinds = [(k.startswith("maf"), k.endswith("wide")) for k in asked.kinds]
         jobs = [
             replace(job, seed=job.seed + asked.first_seed - 1)
-            for job in jobs_of(asked.faults, kinds, asked.seeds, asked.seconds)
+            for job in jobs_of(
+                asked.faults, kinds, asked.seeds, asked.seconds, not asked.no_codes
+            )
         ]
     verdicts: list[Verdict] = []
     with ProcessPoolExecutor(asked.workers) as pool:
