@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
+from bankwise.adapters.code_table import description, failure_type
 from bankwise.adapters.records import (
     CodesRecord,
     Exchange,
@@ -196,7 +197,7 @@ class Feed:
         for record in records:
             if isinstance(record, Exchange):
                 self._exchanges += 1
-                if record.q[:2] != "01" or record.q[:4] in _EVIDENCE_PIDS:
+                if is_evidence(record.q):
                     self._kept.append(record)
             elif isinstance(record, CodesRecord):
                 self._kept.append(record)
@@ -262,6 +263,7 @@ class Feed:
             self._hz(),
             evidence,
             self._left if self._asked is not None else None,
+            _code_words(evidence),
         )
 
     def _lately(self, name: str, make: Callable[[], Any]) -> Any:
@@ -313,6 +315,20 @@ class Feed:
         return link
 
 
+def is_evidence(request: str) -> bool:
+    """Whether an answer tells of codes or the car, and not of a moment's values."""
+    service = request[:2]
+    if service == "01":
+        return request[:4] in _EVIDENCE_PIDS
+    if service == "22":
+        return request[:6] in _EVIDENCE_IDENTIFIERS
+    return True
+
+
+_EVIDENCE_IDENTIFIERS = frozenset(
+    f"22F4{number}"
+    for number in ("00", "20", "21", "30", "31", "40", "41", "44", "4D", "4E")
+)
 _EVIDENCE_PIDS = frozenset(
     ("0100", "0101", "0120", "0121", "0130", "0131", "0140", "0141", "014D", "014E")
 )
@@ -332,6 +348,16 @@ class _NoTicks:
     def why(self, name: str) -> str:
         """Nothing is known yet."""
         return ""
+
+
+def _code_words(found: codes.Snapshot | None) -> dict[str, str]:
+    if found is None:
+        return {}
+    known = {code for reading in found.codes.values() for code in reading.codes}
+    return {
+        code: ", ".join(filter(None, (description(code), failure_type(code))))
+        for code in known
+    }
 
 
 def _flag(span: FlagSpan, thresholds: Any) -> Flag:

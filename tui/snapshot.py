@@ -150,6 +150,7 @@ class Snapshot:
         lag_ms: how late the screen is. Unit: ms.
         exchanges_hz: answers a second, lately. Unit: Hz.
         evidence: what was read of codes and their history; None until asked for.
+        code_words: what a code stands for, by code.
         unread: requests without an answer while codes are being read, else None.
     """
 
@@ -166,6 +167,7 @@ class Snapshot:
     exchanges_hz: float = 0.0
     evidence: codes.Snapshot | None = None
     unread: int | None = None
+    code_words: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def active(self) -> tuple[Flag, ...]:

@@ -180,7 +180,8 @@ def test_no_codes_and_no_answer_are_told_apart(
 ) -> None:
     """None was read, none was answered: two different sentences."""
     text = drawn(codes.draw, make_shot(evidence=evidence()), make_look(), size)
-    assert "P0174  B2" in text
+    assert "P0174  B2  stored" in text
+    assert "Similar conditions" not in text
     assert "pending    none (0:06)" in text
     assert "permanent  no answer (0:07)" in text
     assert "1850 rpm" in text

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from bankwise.signals import evidence as ev
-from bankwise.signals import trouble_codes
 from bankwise.signals.catalogue import SIGNALS
 from bankwise.signals.cautions import CAUTIONS
+from bankwise.signals.two_trips import code_stories
 from bankwise.tui.canvas import Canvas
 from bankwise.tui.keys import Group, Key
 from bankwise.tui.messages import Ask, Intent, Say
@@ -15,7 +16,7 @@ from bankwise.tui.panes.figures import titled
 from bankwise.tui.panes.rows import heading, paragraph
 from bankwise.tui.snapshot import Look, PaneState, Snapshot, bank_of
 from bankwise.tui.themes import BANK_INK, BOLD, Ink, look
-from bankwise.tui.words import clip, clock, number
+from bankwise.tui.words import clip, clock, number, sentence, wrap
 
 _SOFT = look(Ink.SOFT)
 _BOLD = look(Ink.TEXT, attributes=BOLD)
@@ -40,20 +41,22 @@ def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
         y = paragraph(canvas, y, words)
         paragraph(canvas, y + 1, CAUTIONS["clearing"], _SOFT)
         return
+    beside = canvas.width >= _SIDE_FROM
+    half = canvas.width // 2
+    width = half - 1 if beside else canvas.width
     sections = [
-        ("CODES", _progress(shot), code_lines(found)),
+        ("CODES", _progress(shot), code_lines(found, shot.code_words, width)),
         ("FREEZE FRAME", "", frame_lines(found)),
         ("MONITORS", "", monitor_lines(found)),
         ("SINCE CLEARED", "", counter_lines(found)),
         ("TEST RESULTS", "service 06", result_lines(found)),
         ("CONTROL UNITS", "", unit_lines(found)),
     ]
-    if canvas.width >= _SIDE_FROM:
-        half = canvas.width // 2
+    if beside:
         left = canvas.part(0, 0, half - 1, canvas.height)
         right = canvas.part(half + 1, 0, canvas.width - half - 1, canvas.height)
-        _draw_sections(left, [*sections[:4], sections[5]], state.state.first_row)
-        _draw_sections(right, sections[4:5], state.state.first_row)
+        _draw_sections(left, sections[:2], state.state.first_row)
+        _draw_sections(right, sections[2:], state.state.first_row)
         return
     _draw_sections(canvas, sections, state.state.first_row)
 
@@ -89,24 +92,37 @@ def act(name: str, shot: Snapshot, state: Look) -> tuple[PaneState, Intent | Non
     return replace(own, first_row=max(own.first_row + by, 0)), None
 
 
-def code_lines(found: ev.Snapshot) -> Lines:
-    """A line a code, under when it counts; in words what could not be read."""
+def code_lines(found: ev.Snapshot, words: Mapping[str, str], width: int) -> Lines:
+    """Every code with what its sets mean and what comes next; then the empty sets."""
     lines: Lines = []
-    for when in ("stored", "pending", "permanent"):
-        reading = found.codes.get(when)
-        if reading is None or reading.t is None:
-            lines.append((f"{when:<10} never asked", _SOFT))
+    for story in code_stories(found):
+        bank = bank_of(story.about)
+        ink = BANK_INK[bank] if bank else Ink.TEXT
+        sets = " + ".join(story.sets)
+        head = f"{story.code}  {story.about}  {sets}"
+        lines.append((head, look(ink, attributes=BOLD)))
+        parts = (words.get(story.code, ""), story.system, *story.states)
+        lines += _wrapped(", ".join(filter(None, parts)), width, _SOFT)
+        lines += _wrapped(f"{sentence(story.text)}. {story.next}", width, 0)
+        window = story.window
+        if window is not None:
+            warm = {True: ", warm", False: ", not yet warm", None: ""}[window.warm]
+            text = (
+                f"Similar conditions: {window.rpm[0]:.0f} to {window.rpm[1]:.0f} rpm, "
+                f"load {window.load[0]:.0f} to {window.load[1]:.0f} %{warm}"
+            )
+            lines += _wrapped(text, width, 0)
+    for when, reading in found.codes.items():
+        if reading.codes and reading.known:
             continue
-        if not reading.codes:
-            words = "; ".join(reading.trouble) or "none"
-            lines.append((f"{when:<10} {words} ({clock(reading.t)})", 0))
-        for code in reading.codes:
-            about = trouble_codes.about(code)
-            ink = BANK_INK.get(bank_of(about), Ink.TEXT)
-            ink = Ink.TEXT if ink is Ink.NEUTRAL else ink
-            text = f"{when:<10} {code}  {about}  {trouble_codes.system(code)}"
-            lines.append((text, look(ink, attributes=BOLD)))
+        why = "; ".join(reading.trouble) or ("none" if reading.known else "no answer")
+        moment = f" ({clock(reading.t)})" if reading.t is not None else ""
+        lines.append((f"{when:<10} {why}{moment}", 0))
     return lines
+
+
+def _wrapped(text: str, width: int, code: int) -> Lines:
+    return [(f"  {line}", code) for line in wrap(text, max(width - 5, 10))]
 
 
 def frame_lines(found: ev.Snapshot) -> Lines:
@@ -156,18 +172,23 @@ def result_lines(found: ev.Snapshot) -> Lines:
     """A line a test result, with its limits and whether it passed."""
     lines: Lines = []
     for result in found.results:
-        low = number(result.low, 3) if result.has_low else ""
-        high = number(result.high, 3) if result.has_high else ""
+        low = _short(result.low) if result.has_low else ""
+        high = _short(result.high) if result.has_high else ""
+        limits = f"[{low}…{high}]" if low or high else ""
         verdict = "pass" if result.passed else "FAIL"
         ink = BANK_INK.get(bank_of(result.about), Ink.TEXT)
         ink = Ink.TEXT if ink is Ink.NEUTRAL else ink
         title = clip(result.title or result.subject, 26)
         text = (
             f"{verdict} {result.about:<6} {title:<26} "
-            f"{number(result.value, 3)} {result.sign} [{low}…{high}]"
+            f"{_short(result.value)} {result.sign} {limits}"
         )
         lines.append((text, look(ink, attributes=0 if result.passed else BOLD)))
     return lines
+
+
+def _short(value: float) -> str:
+    return number(value, 3).rstrip("0").rstrip(".")
 
 
 def unit_lines(found: ev.Snapshot) -> Lines:
