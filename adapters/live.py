@@ -258,13 +258,13 @@ class Live:
 
     def _end(self, link: Link | None) -> None:
         cycle = self._cycle
+        if link is not None and cycle is not None:
+            with contextlib.suppress(LinkError):
+                self._keep(cycle.rest())
+        t = cycle.now() if cycle is not None else 0.0
         if link is not None:
-            if cycle is not None:
-                with contextlib.suppress(LinkError):
-                    self._keep(cycle.rest())
             link.close()
         if cycle is not None:
-            t = cycle.now()
             why = str(self.error) if self.error is not None else None
             if cycle.other_vehicle:
                 why = cycle.status
