@@ -111,6 +111,8 @@ def draw_bottom(row: Canvas, shot: Snapshot, state: Look, said: str) -> None:
     facts = [f"gaps {len(shot.holes)}", f"lag {shot.lag_ms:.0f} ms"]
     if shot.exchanges_hz and row.width >= _WIDE:
         facts.insert(0, f"{shot.exchanges_hz:.0f} answers/s")
+    if shot.behind:
+        facts.append(f"reading on: {shot.behind} to go")
     if not state.bell:
         facts.append("bell off")
     x = row.put(x + 2, 0, "  ".join(facts), _BAR_SOFT)

@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 
 _BITE = 250
 _BUDGET_S = 0.03
+_FAR, _MOST = 2000, 3000
+_FAR_BUDGET_S = 0.08
 _COSTLY_S = 2.0
 _RATE_S = 5.0
 _ASK_S = 0.4
@@ -178,9 +180,12 @@ class Feed:
         if self._reader is None:
             self._reader = self._make(header)
         told: list[Told] = []
-        until = time.perf_counter() + budget_s
+        far = len(self._waiting) > _FAR
+        until = time.perf_counter() + (_FAR_BUDGET_S if far and budget_s else budget_s)
         while self._waiting:
-            count = min(_BITE, len(self._waiting))
+            # Bigger bites cost less each; but keys must not wait long.
+            count = max(_BITE, min(len(self._waiting) // 20, _MOST))
+            count = min(count, len(self._waiting))
             bite = [self._waiting.popleft() for _ in range(count)]
             self._keep(bite)
             late = bool(self._waiting)
@@ -264,6 +269,7 @@ class Feed:
             evidence,
             self._left if self._asked is not None else None,
             _code_words(evidence),
+            len(self._waiting),
         )
 
     def _lately(self, name: str, make: Callable[[], Any]) -> Any:

@@ -34,6 +34,7 @@ class Scale:
         guides: values with a faint line.
         decimals: digits after the point.
         grow: the ends move outwards in steps of this, 0 for fixed ends.
+        honest: signals that say whether it is measured often enough to switch.
         paced_by: measured signals whose rate counts, where `names` are derived.
     """
 
@@ -45,6 +46,7 @@ class Scale:
     decimals: int = 0
     grow: float = 0.0
     paced_by: tuple[str, ...] = ()
+    honest: tuple[str, ...] = ()
 
     def ends(self, values: Iterable[Floats]) -> tuple[float, float]:
         """Bottom and top that hold all values, in whole steps; they never shrink."""
@@ -120,7 +122,15 @@ _ROWS = (
         "front sensors, each bank on its own half",
         _BOTH,
         (
-            Scale(_banks("o2_b{}s1_v"), "V", 0.0, 1.0, (0.45,), 2),
+            Scale(
+                _banks("o2_b{}s1_v"),
+                "V",
+                0.0,
+                1.0,
+                (0.45,),
+                2,
+                honest=_banks("honest_switching_b{}s1"),
+            ),
             Scale(_banks("lambda_b{}s1"), "λ", 0.8, 1.2, (1.0,), 3, 0.1),
         ),
         Shape.HALVES,

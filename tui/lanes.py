@@ -306,7 +306,8 @@ def _draw_margin(
     soft = look(Ink.SOFT)
     paced = scale.paced_by or scale.names
     slowest = min((hz for hz in map(shot.hz, paced) if hz), default=0.0)
-    pace = rate(slowest)
+    slow = any(shot.value(name, at_s) == 0 for name in scale.honest)
+    pace = f"{rate(slowest)} slow" if slow else rate(slowest)
     x = edge.put(1, 0, lane.title, look(Ink.TEXT, attributes=BOLD))
     if lane.banks == (None,):
         text = f"{number(values[0], scale.decimals)} {scale.unit}".rstrip()
@@ -318,7 +319,9 @@ def _draw_margin(
         x = edge.put(x + 1, 0, scale.unit, soft)
         _bank_values(edge, lane, scale, values, wide)
     if pace:
-        edge.put_right(right, 0, pace, soft)
+        edge.put_right(
+            right, 0, pace, look(Ink.TEXT, attributes=BOLD) if slow else soft
+        )
     if wide and edge.height >= _LOW_ROWS and lane.shape is Shape.OVER:
         places = 0 if ends[1] - ends[0] > 2 else 1
         edge.put_right(right, 1, number(ends[1], places), soft)

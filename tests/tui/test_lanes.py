@@ -27,7 +27,7 @@ def test_every_lane_draws_signals_that_exist() -> None:
     for lane in LANES.values():
         for scale in lane.scales:
             assert len(scale.names) == len(lane.banks)
-            for name in (*scale.names, *scale.paced_by):
+            for name in (*scale.names, *scale.paced_by, *scale.honest):
                 assert name in SIGNALS or name in DERIVED, name
 
 
