@@ -10,11 +10,23 @@ import random
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from bankwise.adapters.current_data import RANGES
 from bankwise.adapters.cycle import PollCycle
 from bankwise.adapters.link import Link
 from bankwise.adapters.recorder import Recorder, new_header, wall_clock
-from bankwise.adapters.records import Header, LinkRecord, MarkRecord, Record
+from bankwise.adapters.records import (
+    Exchange,
+    Header,
+    LinkRecord,
+    MarkRecord,
+    Record,
+)
+from bankwise.adapters.snapshot import next_requests
 from bankwise.adapters.startup import Found
+
+_MOST_STEPS = 400
+"""A round of questions that takes longer is given up. Our choice: each waits for at
+most one poll before it."""
 
 
 def capture(
@@ -26,6 +38,7 @@ def capture(
     emit: Callable[[Record], None] = lambda _: None,
     marks: Sequence[MarkRecord] = (),
     seed: int = 0,
+    evidence: bool = False,
 ) -> Header | None:
     """Drives until session time `until_s` and closes in good order.
 
@@ -37,6 +50,7 @@ def capture(
         emit: gets every record in order.
         marks: remarks to note at their times.
         seed: of the waits between tries.
+        evidence: at the end everything about codes and their history is read too.
 
     Returns:
         The header; None when nothing was seen at all.
@@ -57,9 +71,33 @@ def capture(
             recorder.keep(records)
             if cycle.found.units:
                 recorder.begin(cycle.found)
+        if evidence and cycle.found.units:
+            _read_evidence(cycle, recorder)
         recorder.keep(cycle.rest())
     finally:
         recorder.keep([LinkRecord(cycle.now(), "closed")])
         recorder.finish(cycle.found, cycle.now())
         link.close()
     return recorder.header
+
+
+def _read_evidence(cycle: PollCycle, recorder: Recorder) -> None:
+    """Asks beside the polling, until no answer leads to another question."""
+    way = cycle.found.way
+    asked = [way.request([base]) for base in RANGES[:3]]
+    seen: list[Record] = []
+    while asked:
+        cycle.ask(*asked)
+        waiting = set(asked)
+        for _ in range(_MOST_STEPS):
+            records = cycle.step()
+            recorder.keep(records)
+            for record in records:
+                if isinstance(record, Exchange):
+                    seen.append(record)
+                    waiting.discard(record.q)
+            if not waiting:
+                break
+        else:
+            return
+        asked = list(next_requests(seen, cycle.found.protocol))

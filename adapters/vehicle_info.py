@@ -84,7 +84,7 @@ def unit_info(unit: str, items: dict[int, bytes]) -> UnitInfo:
             piece.hex().upper()
             for piece in _pieces(items.get(VERIFICATION, b""), _VERIFICATION_BYTES)
         ),
-        text(items.get(NAME, b"").replace(b"\x00", b" ")),
+        text(items.get(NAME, b"").replace(b"\x00", b"")),
         tuple(
             (name, int.from_bytes(raw, "big"))
             for name, raw in zip(RATIO_NAMES, counters, strict=False)

@@ -163,8 +163,8 @@ def _frame(frame: FreezeFrame) -> Iterator[str]:
     yield f"Freeze frame {frame.number} of {frame.unit}, set by {code}"
     for name, value in frame.values.items():
         signal = SIGNALS.get(name)
-        if signal is None:
-            continue
+        if signal is None or (name == "fuel_status_b2" and not value):
+            continue  # a car without a second bank says 0 there
         place = "" if signal.about == "engine" else f"{signal.about} "
         if name.startswith("fuel_status"):
             shown = FUEL_STATUS.get(int(value), f"{value:.0f}")
