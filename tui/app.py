@@ -58,7 +58,6 @@ class BankwiseApp(App[int]):
 
     CSS_PATH = "screen.tcss"
     TITLE = "bankwise"
-    ENABLE_COMMAND_PALETTE = True
     BINDINGS: ClassVar = BINDINGS
 
     def __init__(
@@ -208,7 +207,7 @@ class BankwiseApp(App[int]):
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Every key of the table, by name, for the command palette."""
-        for key in KEYS:
+        for key in (key for key in KEYS if key.action != "palette"):
             act = partial(perform, self, key)
             yield SystemCommand(f"{key.words} ({key.label})", key.group.value, act)
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import pytest
 from textual.screen import ModalScreen
 
+from bankwise.signals.severity import Severity
 from bankwise.tui.keys import KEYS, SITUATIONS
 from bankwise.tui.panes.table import PANES
 from bankwise.tui.view import CanvasView
@@ -226,3 +228,59 @@ async def test_a_key_of_the_situation_goes_before_the_same_key_elsewhere(
         assert app.look.acknowledged == {("trim-at-limit", "B2")}
         await press(pilot, "1", "a")
         assert len(app.look.acknowledged) == 2
+
+
+async def test_ctrl_c_asks_like_any_other_way_to_leave(
+    app: BankwiseApp, source: Any
+) -> None:
+    """A habit must not end a recording unasked."""
+    async with app.run_test() as pilot:
+        await press(pilot, "ctrl+c")
+        assert isinstance(app.screen, ModalScreen)
+        assert not source.stopped
+
+
+async def test_the_palette_does_what_the_keys_do(app: BankwiseApp) -> None:
+    """Every key of the table is a command by name."""
+    async with app.run_test() as pilot:
+        await press(pilot)
+        commands = list(app.get_system_commands(app.screen))
+        assert len(commands) == len(KEYS) - 1
+        next(c for c in commands if c.title.startswith("Figures")).callback()
+        assert app.pane_id == "figures"
+
+
+async def test_bell_rings_on_what_needs_acting_on_and_can_be_silenced(
+    app: BankwiseApp, reader: Any, source: Any
+) -> None:
+    """Once a rising act or stop flag; not for watch, not when off, not long after."""
+    rung: list[int] = []
+
+    def ring() -> None:
+        rung.append(1)
+
+    def rise(severity: Severity) -> None:
+        reader.events = [
+            SimpleNamespace(
+                t=1.0,
+                id="x",
+                state="raised",
+                about="B1",
+                severity=severity,
+                text="x",
+            )
+        ]
+
+    async with app.run_test() as pilot:
+        await press(pilot)
+        app.bell = ring  # type: ignore[method-assign]
+        for severity in (Severity.WATCH, Severity.ACT, Severity.STOP):
+            rise(severity)
+            source.mark("so that there is something to read")
+            app.frame()
+        assert len(rung) == 2
+        await press(pilot, "b")
+        rise(Severity.STOP)
+        source.mark("again")
+        app.frame()
+        assert len(rung) == 2
