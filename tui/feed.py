@@ -25,6 +25,7 @@ from bankwise.adapters.source import Source
 from bankwise.signals import evidence as codes
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.columns import Columns
+from bankwise.signals.contradictions import contradictions
 from bankwise.tui.snapshot import Cause, Flag, Limit, Link, Snapshot, Unsaid
 
 if TYPE_CHECKING:
@@ -270,6 +271,9 @@ class Feed:
             self._left if self._asked is not None else None,
             _code_words(evidence),
             len(self._waiting),
+            self._lately("against", lambda: _against(evidence, engine))
+            if evidence is not None
+            else {},
         )
 
     def _lately(self, name: str, make: Callable[[], Any]) -> Any:
@@ -364,6 +368,10 @@ def _code_words(found: codes.Snapshot | None) -> dict[str, str]:
         code: ", ".join(filter(None, (description(code), failure_type(code))))
         for code in known
     }
+
+
+def _against(found: codes.Snapshot, engine: Any) -> dict[str, str]:
+    return {one.code: one.text for one in contradictions(found, engine.frame)}
 
 
 def _flag(span: FlagSpan, thresholds: Any) -> Flag:

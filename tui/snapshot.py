@@ -150,6 +150,7 @@ class Snapshot:
         lag_ms: how late the screen is. Unit: ms.
         exchanges_hz: answers a second, lately. Unit: Hz.
         evidence: what was read of codes and their history; None until asked for.
+        code_against: what this drive says against a code, by code.
         behind: records that have come and are still to be read.
         code_words: what a code stands for, by code.
         unread: requests without an answer while codes are being read, else None.
@@ -170,6 +171,7 @@ class Snapshot:
     unread: int | None = None
     code_words: Mapping[str, str] = field(default_factory=dict)
     behind: int = 0
+    code_against: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def active(self) -> tuple[Flag, ...]:

@@ -187,6 +187,17 @@ def test_no_codes_and_no_answer_are_told_apart(
     assert "1850 rpm" in text
 
 
+def test_a_code_that_the_drive_contradicts_says_so(
+    make_shot: MakeShot, make_look: MakeLook
+) -> None:
+    """The contrary fact stands beside the code, and that no part is bought on it."""
+    against = {"P0174": "B2 needed no correction in 5 cells"}
+    shot = make_shot(evidence=evidence(), code_against=against)
+    text = " ".join(drawn(codes.draw, shot, make_look(), (120, 40)).split())
+    assert "Against it: B2 needed no correction" in text
+    assert "buy no part" in text
+
+
 def test_reading_codes_is_for_a_car_that_is_there(
     make_shot: MakeShot, make_look: MakeLook
 ) -> None:

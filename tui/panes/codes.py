@@ -21,6 +21,7 @@ from bankwise.tui.words import clip, clock, number, sentence, wrap
 _SOFT = look(Ink.SOFT)
 _BOLD = look(Ink.TEXT, attributes=BOLD)
 _SIDE_FROM = 100
+_NO_PART = "It may come and go, or be mended: buy no part on this code alone."
 
 KEYS = (Key(("r",), "read", "read the codes and their history now", Group.NOTE),)
 Lines = list[tuple[str, int]]
@@ -45,7 +46,11 @@ def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
     half = canvas.width // 2
     width = half - 1 if beside else canvas.width
     sections = [
-        ("CODES", _progress(shot), code_lines(found, shot.code_words, width)),
+        (
+            "CODES",
+            _progress(shot),
+            code_lines(found, shot.code_words, width, shot.code_against),
+        ),
         ("FREEZE FRAME", "", frame_lines(found)),
         ("MONITORS", "", monitor_lines(found)),
         ("SINCE CLEARED", "", counter_lines(found)),
@@ -92,7 +97,12 @@ def act(name: str, shot: Snapshot, state: Look) -> tuple[PaneState, Intent | Non
     return replace(own, first_row=max(own.first_row + by, 0)), None
 
 
-def code_lines(found: ev.Snapshot, words: Mapping[str, str], width: int) -> Lines:
+def code_lines(
+    found: ev.Snapshot,
+    words: Mapping[str, str],
+    width: int,
+    against: Mapping[str, str],
+) -> Lines:
     """Every code with what its sets mean and what comes next; then the empty sets."""
     lines: Lines = []
     for story in code_stories(found):
@@ -104,6 +114,9 @@ def code_lines(found: ev.Snapshot, words: Mapping[str, str], width: int) -> Line
         parts = (words.get(story.code, ""), story.system, *story.states)
         lines += _wrapped(", ".join(filter(None, parts)), width, _SOFT)
         lines += _wrapped(f"{sentence(story.text)}. {story.next}", width, 0)
+        if story.code in against:
+            text = f"Against it: {against[story.code]}. {_NO_PART}"
+            lines += _wrapped(text, width, _BOLD)
         window = story.window
         if window is not None:
             warm = {True: ", warm", False: ", not yet warm", None: ""}[window.warm]
