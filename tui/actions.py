@@ -17,7 +17,7 @@ from bankwise.tui.lane_chooser import LaneChooser
 from bankwise.tui.messages import ListSessions
 from bankwise.tui.panes.table import PANES
 from bankwise.tui.prompts import Leave, Prompt
-from bankwise.tui.snapshot import NOTE_TAG, PaneState
+from bankwise.tui.snapshot import NOTE_TAG, PaneState, Snapshot
 from bankwise.tui.start import Start
 from bankwise.tui.themes import PALETTES, next_theme
 from bankwise.tui.timeview import TimeView
@@ -192,6 +192,17 @@ def pane_act(app: BankwiseApp, name: str) -> None:
     app.states[app.pane_id] = state
     if intent is not None:
         carry_out(app, intent)
+
+
+def watch_panes(app: BankwiseApp, shot: Snapshot) -> None:
+    """Lets situations go on with what a person began in them, shown or not."""
+    for pane in PANES.values():
+        state = app.states.get(pane.id)
+        if pane.watch is None or state is None or not state.tag:
+            continue
+        app.states[pane.id], intent = pane.watch(shot, state)
+        if intent is not None:
+            carry_out(app, intent)
 
 
 def _pick(app: BankwiseApp, arg: Arg) -> None:

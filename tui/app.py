@@ -21,7 +21,7 @@ from textual.screen import Screen
 from bankwise.adapters.source import Source
 from bankwise.signals.severity import Severity
 from bankwise.tui import settings
-from bankwise.tui.actions import BINDINGS, pane_act, perform, start
+from bankwise.tui.actions import BINDINGS, pane_act, perform, start, watch_panes
 from bankwise.tui.chrome import draw_alert, draw_bottom, draw_top
 from bankwise.tui.feed import Feed, Told
 from bankwise.tui.keys import KEYS
@@ -154,6 +154,7 @@ class BankwiseApp(App[int]):
             return
         shot = self.feed.snapshot(self.pane.needs, self.lateness.ms)
         self.shot = shot
+        watch_panes(self, shot)
         state = self.pane_look()
         canvas = view.draft(width, height)
         draw_top(canvas.part(0, 0, width, 1), self.pane.title, shot, state)

@@ -14,6 +14,7 @@ from bankwise.tui.errors import CommandError
 
 if TYPE_CHECKING:
     from bankwise.tui.app import BankwiseApp
+    from bankwise.tui.feed import Feed
 
 
 def keep(app: BankwiseApp) -> None:
@@ -48,13 +49,29 @@ def open_source(app: BankwiseApp, open_it: Callable[[], Any]) -> None:
 
 def carry_out(app: BankwiseApp, intent: m.Intent) -> None:
     """Does what a pane asked for."""
-    if app.viewer and not isinstance(intent, m.Say | m.ShowTime | m.Acknowledge):
+    if isinstance(intent, m.Several):
+        for one in intent.intents:
+            carry_out(app, one)
+    elif app.viewer and not isinstance(intent, m.Say | m.ShowTime | m.Acknowledge):
         app.say("a viewer only looks")
-        return
-    feed = app.feed
+    elif isinstance(intent, m.OpenSession | m.CompareSessions | m.ListSessions):
+        _with_files(app, intent)
+    elif isinstance(intent, m.MarkNow | m.Want | m.Ask):
+        if app.feed is not None:
+            _to_source(app.feed, intent)
+    else:
+        _on_screen(app, intent)
+
+
+def _on_screen(
+    app: BankwiseApp, intent: m.Say | m.Ring | m.ShowTime | m.Acknowledge
+) -> None:
     match intent:
         case m.Say(text):
             app.say(text)
+        case m.Ring():
+            if app.look.bell:
+                app.bell()
         case m.ShowTime(t_s):
             if app.shot is not None:
                 view = app.look.view.show(t_s, app.shot.now_s)
@@ -63,14 +80,24 @@ def carry_out(app: BankwiseApp, intent: m.Intent) -> None:
         case m.Acknowledge(key):
             seen = app.look.acknowledged | {key}
             app.look = replace(app.look, acknowledged=seen)
-        case m.MarkNow(text, tag) if feed is not None:
+
+
+def _to_source(feed: Feed, intent: m.MarkNow | m.Want | m.Ask) -> None:
+    match intent:
+        case m.MarkNow(text, tag):
             feed.source.mark(text, tag)
-        case m.Want(rates) if feed is not None:
+        case m.Want(rates):
             feed.source.want(rates)
-        case m.Ask(requests) if feed is not None and requests:
+        case m.Ask(requests) if requests:
             feed.source.ask(*requests)
-        case m.Ask() if feed is not None:
+        case m.Ask():
             feed.read_codes()
+
+
+def _with_files(
+    app: BankwiseApp, intent: m.OpenSession | m.CompareSessions | m.ListSessions
+) -> None:
+    match intent:
         case m.OpenSession(path):
             from bankwise.tui.openings import open_session
 

@@ -23,6 +23,18 @@ class Want:
 
 
 @dataclass(frozen=True, slots=True)
+class Several:
+    """Several things, in order."""
+
+    intents: tuple[Intent, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """Ring the terminal's bell, unless it is off."""
+
+
+@dataclass(frozen=True, slots=True)
 class Ask:
     """Ask the car these once, between two polls; none named: read the codes afresh."""
 
@@ -73,6 +85,8 @@ class Say:
 Intent = (
     MarkNow
     | Want
+    | Several
+    | Ring
     | Ask
     | ShowTime
     | Acknowledge

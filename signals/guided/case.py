@@ -7,7 +7,7 @@ sits in the car and on any later replay.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
@@ -49,7 +49,7 @@ class Case:
     run: Run
     columns: Columns
     frame: Signals
-    limits: Mapping[str, float] = DEFAULTS
+    limits: Mapping[str, float] = field(default_factory=lambda: DEFAULTS)
     now_s: float = np.inf
 
     @property
@@ -104,14 +104,6 @@ class Case:
         values = self.ticks(name, start)
         known = values[np.isfinite(values)]
         return float(known[-1]) if len(known) else np.nan
-
-    def renewed(self, name: str) -> float:
-        """The newest value of a held signal if this run gave it, else NaN."""
-        values = self.ticks(name)
-        if not len(values) or not np.isfinite(values[-1]):
-            return np.nan
-        same = np.all(values == values[0])
-        return np.nan if same else float(values[-1])
 
     def now(self, name: str) -> float:
         """The newest measured value, NaN when it is old."""

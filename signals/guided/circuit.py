@@ -6,6 +6,7 @@ and the control unit's input, never on the sensor itself.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -108,17 +109,24 @@ def _judge(case: Case) -> tuple[Finding, ...]:
     found = [Finding(place, f"{place} unplugged rests at {rest:.2f} V, {where}.")]
     ends: set[bool] = set()
     unsure = False
+    tried: set[str] = set()
     for step in WIRES:
         span = case.span(step)
         if span is None:
             continue
         seen = trace(case, place, *span)
         got = hits(seen, rest) if seen is not None else ()
+        if not got and not math.isfinite(span[1]):
+            continue
+        tried.add(step)
         ends |= {hit.high for hit in got}
         lacking = "" if got else _too_slow(seen)
         unsure |= bool(lacking)
         found.append(Finding(place, _step_words(place, step, got, lacking)))
-    found.append(_verdict(case, parked, ends, unsure=unsure))
+    if len(tried) < len(WIRES):
+        text = f"{place}: both wires must be tried for a verdict."
+        return (*found, Finding(place, text))
+    found.append(_verdict(place, parked, ends, unsure=unsure))
     return tuple(found)
 
 
@@ -145,10 +153,7 @@ def _step_words(place: str, step: str, got: tuple[Hit, ...], lacking: str) -> st
     return f"{place}, {name}: went " + ", ".join(told) + f"{more}."
 
 
-def _verdict(case: Case, parked: bool, ends: set[bool], *, unsure: bool) -> Finding:
-    place = case.run.about
-    if any(case.run.span(step) is None for step in WIRES):
-        return Finding(place, f"{place}: both wires must be tried for a verdict.")
+def _verdict(place: str, parked: bool, ends: set[bool], *, unsure: bool) -> Finding:
     if parked and ends == {True, False}:
         return Finding(
             place,

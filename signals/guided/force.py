@@ -6,6 +6,7 @@ that ignores a stimulus which others answered is wrong, or its wiring is.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from functools import partial
 
@@ -30,6 +31,9 @@ SNAP_HOLD_S = 0.2
 """How long the brief enrichment of a throttle snap must show. Unit: s. Our choice."""
 REAR_S = 30.0
 """What the catalyst may delay a rear sensor. Unit: s. Common practice, no source."""
+ALREADY_S = 0.1
+"""A reading that is there sooner was there before. Unit: s. Our choice, because gas
+takes longer from the valves to the sensor."""
 LEAST_TRIM_PCT = 3.0
 """How far a mean trim moves when the mixture was really forced. Unit: %. Our choice,
 because a control's own swing averages to less over seconds."""
@@ -70,13 +74,18 @@ def _stimulus_seen(case: Case, step: str) -> bool:
 
 
 def _answers(case: Case, place: str, hold_s: float) -> dict[str, Answer]:
-    later = 0.0 if place in FRONTS else REAR_S
+    rear = place in REARS
+    later, hold_s = (REAR_S, GAS_HOLD_S) if rear else (0.0, hold_s)
     found = {}
     for step in (_RICH, _LEAN):
         span = case.span(step)
-        if span is not None:
-            seen = trace(case, place, span[0], span[1] + later)
-            found[step] = answer(seen, span[0], step == _RICH, hold_s)
+        if span is None:
+            continue
+        seen = trace(case, place, span[0], span[1] + later)
+        told = answer(seen, span[0], step == _RICH, hold_s)
+        # While a step runs, only a sensor that has followed has answered.
+        if told.followed or math.isfinite(span[1]):
+            found[step] = told
     return found
 
 
@@ -88,9 +97,9 @@ def _judge(hold_s: float, case: Case) -> tuple[Finding, ...]:
         if case.sensor(place)
     }
     for step in (_RICH, _LEAN):
-        if case.run.span(step) is None:
+        fronts = [a[step] for p, a in answers.items() if p in FRONTS and step in a]
+        if not fronts:
             continue
-        fronts = [a[step] for p, a in answers.items() if p in FRONTS]
         if any(a.followed for a in fronts) or _stimulus_seen(case, step):
             continue
         unsure = any(a.followed is None for a in fronts)
@@ -151,6 +160,8 @@ def _words(step: str, one: Answer) -> str:
         reached = "" if one.extreme is None else f", reached {one.extreme:.2f}"
         return f"forced {step}: did not follow{reached}"
     assert one.delay_s is not None
+    if one.delay_s[1] < ALREADY_S:
+        return f"forced {step}: was {step} already"
     text = f"forced {step}: followed within {one.delay_s[1]:.1f} s"
     if one.passage_s is not None:
         low, high = (1000 * bound for bound in one.passage_s)

@@ -14,7 +14,7 @@ import numpy as np
 from bankwise.signals.driving import Driving
 from bankwise.signals.guided.case import Case
 from bankwise.signals.guided.figures import engine, sensors
-from bankwise.signals.guided.reading import trace
+from bankwise.signals.guided.reading import Trace, trace
 from bankwise.signals.guided.script import Figure, Finding, GuidedTest, Step, Subject
 
 LEAST_HZ = 2.0
@@ -23,6 +23,8 @@ CUT_S, WIDE_S = 2.0, 1.5
 """Shortest fuel cut and pull that are judged. Unit: s. Our choice, because the pipe
 ahead of the sensor must empty or fill first."""
 PURGE_S = 1.0
+BEFORE_S = 4.0
+"""The cut may have begun so long before its state was sure. Unit: s. Our choice."""
 
 Span = tuple[float, float]
 
@@ -59,8 +61,8 @@ def _judge(case: Case) -> tuple[Finding, ...]:
         if not case.sensor(place):
             continue
         found.append(_end(case, place, cuts, rich=False))
-        if cuts:
-            found.extend(_rear(case, bank))
+        rear = _rear(case, bank, cuts) if cuts else None
+        found.extend((rear,) if rear is not None else ())
         found.append(_end(case, place, wide, rich=True))
     return tuple(found)
 
@@ -94,24 +96,48 @@ def _end(case: Case, place: str, stretches: list[Span], *, rich: bool) -> Findin
     return Finding(place, f"{place} {where}: {', '.join(words)}.")
 
 
-def _rear(case: Case, bank: int) -> list[Finding]:
-    place = f"B{bank}S2"
+def _rear(case: Case, bank: int, cuts: list[Span]) -> Finding | None:
+    """How long after the front sensor, and after how much air, the rear went lean."""
+    place, front = f"B{bank}S2", f"B{bank}S1"
     if not case.sensor(place):
-        return []
-    drop_s = case.renewed(f"rear_drop_b{bank}s2_s")
-    drop_g = case.renewed(f"rear_drop_b{bank}s2_g")
-    stored = case.renewed(f"storage_b{bank}_mg")
-    parts = []
-    if np.isfinite(drop_s):
-        parts.append(f"rich to lean in {drop_s:.1f} s")
-    if np.isfinite(drop_g):
-        parts.append(f"after {drop_g:.0f} g of air")
-    if np.isfinite(stored):
-        parts.append(f"about {stored:.0f} mg of oxygen stored meanwhile")
-    if not parts:
-        text = f"{place} in the fuel cut: its way from rich to lean was not seen."
-        return [Finding(place, text)]
-    return [Finding(place, f"{place} in the fuel cut: {', '.join(parts)}.")]
+        return None
+    words = []
+    for start, end in cuts:
+        fell = [_fell(trace(case, p, start - BEFORE_S, end)) for p in (front, place)]
+        if fell[0] is None or fell[1] is None:
+            words.append("its way from rich to lean was not seen")
+            continue
+        delay = max(fell[1] - fell[0], 0.0)
+        text = f"lean {delay:.1f} s after {front}"
+        grams = _air(case, fell[0], fell[1]) / len(case.banks)
+        words.append(text + (f", {grams:.1f} g of air" if grams > 0 else ""))
+    return Finding(place, f"{place} in the fuel cut: {'; '.join(words)}.")
+
+
+def _fell(seen: Trace | None) -> float | None:
+    """When a sensor that was rich first was lean; None when it was not both."""
+    if seen is None or len(seen.t) < 3 or 1 / seen.step_s < LEAST_HZ:
+        return None
+    rich = np.flatnonzero(seen.on_side(True))
+    # A wide-band sensor is at λ 1 before a cut; that is rich enough to fall from.
+    if seen.wide:
+        rich = np.flatnonzero(~seen.on_side(False))
+    if not len(rich):
+        return None
+    for start in rich[::-1].tolist():
+        lean = np.flatnonzero(seen.on_side(False)[start:])
+        if len(lean):
+            return float(seen.t[start + lean[0]])
+    return None
+
+
+def _air(case: Case, start: float, end: float) -> float:
+    """Air that the engine took in between two moments; 0 without a meter. Unit: g."""
+    t, flow = case.samples("maf_gps", start - 1.0, end + 1.0)
+    if len(t) < 2 or end <= start:
+        return 0.0
+    at = np.linspace(start, end, 20)
+    return float(np.mean(np.interp(at, t, flow)) * (end - start))
 
 
 def _watch(case: Case) -> tuple[Figure, ...]:

@@ -69,7 +69,8 @@ def _hill(case: Case) -> Bools:
     if not len(load) == len(speed) == len(state):
         return np.zeros(0, dtype=np.bool_)
     found: Bools = (load > HILL_LOAD_PCT) & (speed > 20)
-    return found & (state != float(Driving.WIDE_OPEN.value))
+    found &= state != float(Driving.WIDE_OPEN.value)
+    return found
 
 
 LEGS: tuple[Leg, ...] = (
@@ -144,6 +145,9 @@ def _judge(case: Case) -> tuple[Finding, ...]:
             text = f"Too short: {leg.words},{unit} of {leg.least_s:.0f} s."
         else:
             text = f"Missing: {leg.words}."
+        found.append(Finding("engine", text))
+    if window_given(case) is None:
+        text = "No freeze frame is known: read the codes before the drive."
         found.append(Finding("engine", text))
     found.extend(_learning(case, bank) for bank in case.banks)
     missing = unseen(SoFar(case))

@@ -15,6 +15,7 @@ from bankwise.tui.messages import Intent
 from bankwise.tui.snapshot import Look, PaneState, Snapshot
 
 Draw = Callable[[Canvas, Snapshot, Look], None]
+Watch = Callable[[Snapshot, PaneState], tuple[PaneState, Intent | None]]
 Act = Callable[[str, Snapshot, Look], tuple[PaneState, Intent | None]]
 
 
@@ -30,6 +31,8 @@ class Pane:
             the pane's new state and perhaps an intent; None for panes that only show.
         keys: keys that mean something in this pane only.
         every: drawn in one frame of so many; a key draws it at once.
+        watch: looked at in every frame once a person has begun something in the
+            pane, shown or not; as `act` without a key.
         needs: `figures`, `causes`, `evidence`: what is costly and only made on need.
     """
 
@@ -40,3 +43,4 @@ class Pane:
     keys: tuple[Key, ...] = ()
     needs: frozenset[str] = frozenset()
     every: int = 1
+    watch: Watch | None = None

@@ -8,6 +8,7 @@ from bankwise.tui.panes import (
     codes,
     figures,
     flags,
+    guided,
     review,
     road,
     sessions,
@@ -27,6 +28,15 @@ PANES: dict[str, Pane] = {
     for pane in (
         Pane("road", "Road test", road.draw, needs=frozenset(("causes",))),
         Pane("warmup", "Warm-up", warmup.draw),
+        Pane(
+            "guided",
+            "Guided tests",
+            guided.draw,
+            guided.act,
+            guided.KEYS,
+            frozenset(("evidence",)),
+            watch=guided.watch,
+        ),
         Pane(
             "codes",
             "Codes",
