@@ -28,6 +28,13 @@ LONGEST_S = 3.0
 """What takes longer is a mixture that moved, not an edge. Source: our choice, because
 a sensor this slow would not switch at all."""
 
+GOOD_MS = 100.0
+"""Two edges that are both faster than this have no ratio worth a word.
+
+Source: our choice below the limits of GM 2000, P0133 (107-140 ms), because sound
+sensors differ between their ways by more than the ratio's limits while both are fast.
+"""
+
 SURE = 2.0
 """Standard errors on each side of an average, about 95 %. Source: statistics."""
 
@@ -141,7 +148,10 @@ def _ratio(sign: float) -> Function:
         safe = np.where(under > 0, under, 1.0)
         # A bound of zero below proves no upper limit of the ratio.
         none = np.where(over > 0, np.inf, np.nan)
-        return np.where(under > 0, over / safe, none)
+        slow = (see["lr_mean_{s}_ms"] - see["lr_error_{s}_ms"] >= GOOD_MS) | (
+            see["rl_mean_{s}_ms"] - see["rl_error_{s}_ms"] >= GOOD_MS
+        )
+        return np.where(slow, np.where(under > 0, over / safe, none), np.nan)
 
     return function
 
@@ -163,6 +173,8 @@ def _row(
 
 
 def _few(see: TickView) -> str:
+    if see.known("lr_mean_{s}_ms")[-1] and see.known("rl_mean_{s}_ms")[-1]:
+        return "both ways are fast"
     n = int(np.nanmin([see["lr_n_{s}"][-1], see["rl_n_{s}"][-1], np.inf]))
     return (
         f"{n} clean passes each way seen, needs {see.limit('response_events_min'):.0f}"

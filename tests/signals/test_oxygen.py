@@ -157,6 +157,22 @@ def test_response_bounds_hold_the_true_time(drive: Build) -> None:
     assert frame["lr_n_b1s1"][-1] >= 30
 
 
+def test_two_fast_ways_have_no_ratio(drive: Build) -> None:
+    """Edges of about 40 and 80 ms differ by two, and no word is lost on it."""
+
+    def wave(t: Floats) -> Floats:
+        phase = t % 1.037
+        up = np.clip(0.1 + phase * 7.5, 0.1, 0.8)
+        down = np.clip(0.8 - (phase - 0.5) * 3.75, 0.1, 0.8)
+        return np.where(phase < 0.5, up, down)
+
+    frame = drive(80, **_LOOP, hz=40.0, o2_b1s1_v=wave)
+    assert frame["rl_mean_b1s1_ms"][-1] == pytest.approx(80, abs=8)
+    assert frame["lr_mean_b1s1_ms"][-1] == pytest.approx(40, abs=8)
+    assert np.isnan(frame["asymmetry_low_b1s1"]).all()
+    assert frame.why("asymmetry_low_b1s1") == "both ways are fast"
+
+
 def test_a_dead_rear_counts_cuts_while_flat(drive: Build) -> None:
     """A rear sensor flat through two fuel cuts has both counted against it."""
 
