@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from bankwise.adapters.car.control import OPEN_COLD, OPEN_DRIVING, OPEN_FAULT
+from bankwise.adapters.car.control import (
+    CLOSED,
+    OPEN_COLD,
+    OPEN_DRIVING,
+    OPEN_FAULT,
+)
 from bankwise.adapters.car.learning import cell_of
 
 if TYPE_CHECKING:
@@ -43,7 +48,11 @@ def control_banks(engine: Engine, dt: float, rpm: float) -> None:
             law.note_rear(bank.rear.volts)
         law.use_cell(cell)
         if law.fault:
-            law.open_loop(OPEN_FAULT, dt)
+            other = engine.banks[-1 - b].control
+            if control.borrows and other.status == CLOSED:
+                law.borrow(other, dt)
+            else:
+                law.open_loop(OPEN_FAULT, dt)
         elif not (allowed and bank.ready):
             law.open_loop(OPEN_COLD, dt)
         elif driving:

@@ -114,6 +114,12 @@ class BankControl:
             self.long_pct -= self.long_pct * dt / (dt + 1.0)
         self._show(dt)
 
+    def borrow(self, other: BankControl, dt: float) -> None:
+        """One step that follows the other bank's short-term trim."""
+        self.status = CLOSED_FAULT
+        self.short_pct = other.short_pct
+        self._show(dt)
+
     def use_cell(self, cell: int) -> None:
         """Take the learned trim of a cell into use."""
         if not (self.fault and self._spec.default_long):

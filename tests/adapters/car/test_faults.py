@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from random import Random
 from statistics import median
 
@@ -106,7 +107,7 @@ SHOWS: dict[str, Callable[[Figures], bool]] = {
     ),
     "front-sensor-reads-rich": lambda f: f["idle_1"] < -25.0 and f["idle_rear_1"] < 0.2,
     "front-sensor-unplugged": lambda f: (
-        f["idle_status_1"] == 8.0 and f["idle_status_2"] == 2.0
+        f["idle_status_1"] in (8.0, 16.0) and f["idle_status_2"] == 2.0
     ),
     "unmetered-air": lambda f: f["idle_1"] > 12.0 and f["cruise_1"] < 0.5 * f["idle_1"],
     "unmetered-air-one-bank": lambda f: (
@@ -146,6 +147,21 @@ def test_a_leak_does_not_trouble_a_unit_that_goes_by_pressure() -> None:
     """It idles higher and trims stay. Source: T5."""
     figures = _drive("unmetered-air", mass_air=False)
     assert abs(figures["idle_1"]) < 8.0
+
+
+def test_a_unit_may_steer_a_faulty_bank_by_the_other() -> None:
+    """Closed loop with a fault, status 10 hexadecimal, and the other bank's trim."""
+    spec = CarSpec.random(Random(12), banks=2, wideband=False)
+    spec = replace(spec, control=replace(spec.control, borrows=True))
+    car = Car(spec, ("front-sensor-unplugged",), DRIVE, 12, 85.0)
+    statuses = set()
+    for k in range(150, 190):
+        car.advance(float(k))
+        statuses.add(car.readings["fuel_status_b1"])
+    assert 16.0 in statuses
+    assert car.readings["stft_b1_pct"] == pytest.approx(
+        car.readings["stft_b2_pct"], abs=1.0
+    )
 
 
 def test_two_faults_can_be_together() -> None:
