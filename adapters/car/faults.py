@@ -99,7 +99,7 @@ _ROWS = (
           _S1, "sensor-open-circuit", "parked-at-bias"),
     Fault("front-sensor-aged", "front sensor slow both ways", does.front_aged,
           _S1, "sensor-aged", "slow-switching", needs=_NARROW),
-    Fault("front-sensor-aged-one-way", "front sensor slow towards rich", does.front_one_way,
+    Fault("front-sensor-aged-one-way", "front sensor slow one way", does.front_one_way,
           _S1, "sensor-aged", "slow-one-way", needs=_NARROW),
     Fault("rear-sensor-dead", "rear sensor's element dead", does.rear_dead,
           _S2, "rear-sensor-faulty", "rear-flat"),
