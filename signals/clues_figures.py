@@ -37,6 +37,13 @@ practice, no source."""
 ENOUGH_SWITCHES = 80.0
 """Full passes in 100 s that refute slowness. Source: GM 1999 P1133, 40 each way."""
 
+APART_PCT = 10.0
+"""Beyond this a trim, or the difference of two, is not normal. Source: Cadillac 2006,
+P0174."""
+
+LR_MS, RL_MS = 140.0, 110.0
+"""Slowest edges, lean to rich and back. Source: GM 2000, P0133."""
+
 SELDOM_SHARE = 0.6
 """Crossings below this share of the other bank's are seldom. Source: our choice,
 because transport and calibration are alike on both banks and age is not."""
@@ -70,7 +77,8 @@ def idle_pattern(signals: Signals) -> Iterator[Clue]:
     common = last(signals, "common_idle_pct")
     driven = (last(signals, f"common_{name}_pct") for name in ("high", "mid", "low"))
     rest = next((value for value in driven if np.isfinite(value)), np.nan)
-    if common >= 10 and common - rest >= FADE_PCT:
+    alike = not abs(last(signals, "imbalance_idle_pct")) > APART_PCT
+    if common >= APART_PCT and common - rest >= FADE_PCT and alike:
         words = f"The trim is {signed(common)} at idle and {signed(rest)} on the road"
         yield Clue("idle-lean-fades", "engine", words)
     for bank in ("B1", "B2"):
@@ -79,7 +87,8 @@ def idle_pattern(signals: Signals) -> Iterator[Clue]:
         apart = idle - last(signals, f"trim_idle_{o}_pct")
         road = _driven(signals, b) - _driven(signals, o)
         back = abs(apart) - abs(road)
-        if not (back >= FADE_PCT and abs(apart) >= 10 and apart * idle > 0):
+        off = abs(apart) >= APART_PCT and apart * idle > 0
+        if not (off and back >= FADE_PCT):
             continue
         words = (
             f"{bank} trim is {signed(apart)} from the other bank's at idle, "
@@ -107,6 +116,7 @@ def compared(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
                     f"{other} {there:.0f} times"
                 )
                 yield Clue("switches-seldom", own, words)
+        yield from _one_edge(signals, own)
     for name, about in raised:
         if name != "parked-at-bias" or not about.endswith("S1"):
             continue
@@ -114,6 +124,18 @@ def compared(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
         if hot >= HOT_S:
             words = f"{about} stayed parked through {hot:.0f} s of driving"
             yield Clue("parked-though-hot", about, words)
+
+
+def _one_edge(signals: Signals, about: str) -> Iterator[Clue]:
+    """A single edge that is proven slow, whatever the other one does."""
+    s = about.lower()
+    if not last(signals, f"honest_switching_{s}") > 0:
+        return
+    for edge, most_ms, way in (("lr", LR_MS, "rich"), ("rl", RL_MS, "lean")):
+        least = recent(signals, f"{edge}_low_{s}_ms")
+        if least > most_ms:
+            words = f"{about} takes at least {least:.0f} ms to {way}"
+            yield Clue("one-edge-slow", about, words)
 
 
 def refuted(clue: Clue, raised: set[tuple[str, str]]) -> bool:
@@ -125,6 +147,7 @@ def refuted(clue: Clue, raised: set[tuple[str, str]]) -> bool:
             "slow-one-way",
             "sensor-not-switching",
             "switches-seldom",
+            "one-edge-slow",
         ),
         "front-lively": ("parked-at-bias", "wideband-frozen"),
         "catalyst-calm": ("rear-copies-front",),
@@ -144,7 +167,9 @@ def _subtracting(signals: Signals, bank: str, metered: float) -> Iterator[Clue]:
     idle = last(signals, f"trim_idle_{b}_pct")
     load = last(signals, f"trim_load_{b}_pct")
     words = f"{bank} trim {signed(idle)} at idle, {signed(load)} loaded"
-    if load - idle >= FADE_PCT:
+    # By pressure, a late cam too may err more at idle; only a trim that ends is a drip.
+    ends = metered == 1 or abs(load) < FADE_PCT
+    if load - idle >= FADE_PCT and ends:
         yield Clue("subtracts-at-idle", bank, words)
     elif idle - load >= FADE_PCT:
         yield Clue("subtracts-with-flow", bank, words)
@@ -195,7 +220,9 @@ def rears(signals: Signals) -> Iterator[Clue]:
         trim = signals[f"trim_10_{b}_pct"]
         rear = signals[f"mean_5_{b}s2_v"]
         other = signals[f"mean_5_{o}s2_v"]
-        fades = last(signals, f"trim_idle_{b}_pct") - _driven(signals, b) >= FADE_PCT
+        road = _driven(signals, b)
+        fades = last(signals, f"trim_idle_{b}_pct") - road >= FADE_PCT
+        fades = fades and road < APART_PCT
         for kind, sign, edge in (
             ("adds-but-rear-rich", 1, REAR_RICH_V),
             ("takes-but-rear-lean", -1, 0.2),

@@ -71,7 +71,9 @@ def _full_not_rich(see: View) -> Bools:
     asked = ~(see["lambda_cmd"] > see.limit("wide_open_command"))
     purged = see["enriching_run_s"] >= see.limit("wide_open_hold_s")
     heard = ~(see["asleep_{s}_s"] >= 0) & ~at_rest(see) & ~(see["wideband_{s}"] > 0)
-    return lean & asked & purged & heard
+    # A rear that is rich says that the fuel is there and the front is weak.
+    fuelled = see["o2_{rear}_v"] > see.limit("rear_rich_v")
+    return lean & asked & purged & heard & ~fuelled
 
 
 RULES: tuple[Rule, ...] = (
@@ -202,7 +204,12 @@ RULES: tuple[Rule, ...] = (
         causes=("fuel starvation", "front sensor reads lean", "signal wire open"),
         next="Lift off. Fuel pressure under load before the next pull.",
         caution="fuel-pressure",
-        limits=("wide_open_front_v", "wide_open_hold_s", "wide_open_command"),
+        limits=(
+            "wide_open_front_v",
+            "wide_open_hold_s",
+            "wide_open_command",
+            "rear_rich_v",
+        ),
         source=s.COMMON,
     ),
 )

@@ -129,7 +129,9 @@ def _both_rich(see: View) -> Bools:
 def _crossed(see: View) -> Bools:
     spread = see["imbalance_pct"]
     wide = np.abs(spread) > see.limit("crossed_spread_pct")
-    opposed = see["total_trim_b1_pct"] * see["total_trim_b2_pct"] < 0
+    one, two = see["total_trim_b1_pct"], see["total_trim_b2_pct"]
+    least = np.minimum(np.abs(one), np.abs(two))
+    opposed = (one * two < 0) & (least >= see.limit("crossed_spread_pct") / 2)
     slope = see["imbalance_slope_pctpm"] * np.sign(spread)
     racing = slope > see.limit("crossed_slope_pct_per_min")
     ends = see["limit_side_b1"] * see["limit_side_b2"] < 0

@@ -94,6 +94,10 @@ WEIGHTS: tuple[Weight, ...] = (
         ("sensor-heater", 0.5, _S, "a cool sensor is slow"),
     ),
     *_rows(
+        "one-edge-slow",
+        ("sensor-aged", 2, _S, "an edge is proven slower than its limit"),
+    ),
+    *_rows(
         "slow-one-way",
         ("sensor-aged", 3, _S, "ageing slows one edge more"),
     ),
