@@ -133,7 +133,7 @@ _INTRUDERS = (
 )  # fmt: skip
 
 
-@settings(max_examples=500, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=500, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data(), st.sampled_from(sorted(PROTOCOLS)))
 def test_damage_never_becomes_a_value(data: st.DataObject, protocol: str) -> None:
     """Lost, doubled, cut, swapped and foreign frames give right values or none."""

@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 import serial
@@ -223,7 +224,7 @@ class NetworkPort:
     def __init__(self, behind: str) -> None:
         self.server = socket.create_server(("127.0.0.1", 0))
         self.url = f"rfc2217://127.0.0.1:{self.server.getsockname()[1]}"
-        self.port = serial.serial_for_url(behind, timeout=0.01)
+        self.port: Any = serial.serial_for_url(behind, timeout=0.01)
         self.ended = threading.Event()
         self.thread = threading.Thread(target=self.run, daemon=True)
         self.thread.start()
@@ -236,7 +237,8 @@ class NetworkPort:
         """Serves one connection."""
         self.connection, _ = self.server.accept()
         self.connection.settimeout(0.01)
-        manager = PortManager(self.port, self)
+        me: Any = self  # it needs `write` alone
+        manager = PortManager(self.port, me)
         with self.connection, contextlib.suppress(OSError):
             while not self.ended.is_set():
                 with contextlib.suppress(TimeoutError):

@@ -17,9 +17,12 @@ import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
-import atheris  # type: ignore[import-not-found, import-untyped, unused-ignore]
+import atheris as _atheris  # type: ignore[import-not-found, import-untyped, unused-ignore]
 import numpy as np
+
+atheris: Any = _atheris
 
 with atheris.instrument_imports(include=["bankwise"]):
     from bankwise.adapters.decode import Decoder

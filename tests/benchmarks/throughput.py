@@ -24,6 +24,7 @@ import sys
 import threading
 import time
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import obd
@@ -102,7 +103,8 @@ def query_loop(port: str, seconds: float) -> float:
     """Values a second of python-OBD, one query after the other."""
     logging.getLogger("obd").handlers.clear()
     connection = obd.OBD(port, baudrate=115200, protocol="6", fast=True)
-    commands = [obd.commands[1][pid] for pid in COMMANDS]
+    table: Any = obd.commands
+    commands = [table[1][pid] for pid in COMMANDS]
     for command in commands:
         connection.query(command)
     count, began = 0, time.monotonic()
