@@ -10,30 +10,20 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import Enum
 
-import numpy as np
-
 from bankwise.signals.catalogue import BANKS
 from bankwise.signals.engine import Engine, FlagSpan
 from bankwise.signals.evidence import MonitorResult, Snapshot
 from bankwise.signals.figures import ONCE_BANK, ONCE_ENGINE, ONCE_SENSOR, last
 from bankwise.signals.phases import phases
 from bankwise.signals.places import EACH_BANK, EACH_SENSOR
+from bankwise.signals.repair_verdict import lacking, proof, worse
 from bankwise.signals.severity import Severity
 from bankwise.signals.shared_cells import SharedCell, shared_cells
-from bankwise.signals.similar_conditions import windows_entered
+from bankwise.signals.tests_done import newest_tests
 from bankwise.signals.windows import TICK_S
 
-TRIM_FINE_PCT = 10.0
-"""A total trim this small or smaller is within limits. Source: S7."""
-TRIM_WORSE_PCT = 5.0
-"""A median that moved this far from zero got worse. Common practice, no source."""
 LEAST_PHASE_S = 10.0
 """A phase driven this long or longer was driven. Unit: s. Our choice."""
-LEAST_CELLS = 2
-"""Cells that must be shared before trims are judged. Source: the two-cell rule of the
-trim patterns; common practice, no source."""
-
-_FAULT = (Severity.ACT, Severity.STOP)
 
 
 class Verdict(Enum):
@@ -96,6 +86,18 @@ class MarginChange:
 
 
 @dataclass(frozen=True, slots=True)
+class TestChange:
+    """One test that a person did in either drive; empty words where it was not done."""
+
+    __test__ = False
+
+    title: str
+    about: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True, slots=True)
 class Comparison:
     """Everything that two drives say together."""
 
@@ -109,6 +111,7 @@ class Comparison:
     codes_still: tuple[str, ...]
     margins: tuple[MarginChange, ...]
     not_shared: tuple[str, ...]
+    tests: tuple[TestChange, ...] = ()
 
 
 def compare(before: Drive, after: Drive) -> Comparison:
@@ -140,6 +143,7 @@ def compare(before: Drive, after: Drive) -> Comparison:
         tuple(c for c in earlier if c in later),
         tuple(_margins(before.snapshot, after.snapshot)),
         tuple(_not_shared(before.engine, after.engine)),
+        tuple(_test_changes(before.engine, after.engine)),
     )
     verdict, reasons = _verdict(made, before, after)
     return replace(made, verdict=verdict, reasons=reasons)
@@ -222,96 +226,23 @@ def _margins(before: Snapshot, after: Snapshot) -> Iterator[MarginChange]:
             yield MarginChange(result.about, title, one.margin, result.margin)
 
 
+def _test_changes(before: Engine, after: Engine) -> Iterator[TestChange]:
+    earlier, later = newest_tests(before), newest_tests(after)
+    for key in dict.fromkeys((*earlier, *later)):
+        one, two = earlier.get(key), later.get(key)
+        title = (one or later[key]).title
+        yield TestChange(
+            title, key[1], one.text if one else "", two.text if two else ""
+        )
+
+
 def _verdict(
     made: Comparison, before: Drive, after: Drive
 ) -> tuple[Verdict, tuple[str, ...]]:
-    worse = tuple(_worse(made))
-    if worse:
-        return Verdict.WORSE, worse
-    lacking = tuple(_lacking(made, before, after))
-    if lacking:
-        return Verdict.NOT_YET, lacking
-    return Verdict.PROVEN, tuple(_proof(made))
-
-
-def _worse(made: Comparison) -> Iterator[str]:
-    for flag in made.flags:
-        if flag.change == "new" and flag.severity in _FAULT:
-            yield f"{flag.id} on {flag.about} is new"
-    for cell in made.cells:
-        moved = abs(cell.after) - abs(cell.before)
-        if cell.changed and moved > TRIM_WORSE_PCT and abs(cell.after) > TRIM_FINE_PCT:
-            yield (
-                f"bank {cell.bank} trims went from {cell.before:+.1f} to "
-                f"{cell.after:+.1f} % at {cell.rpm:.0f} rpm, {cell.load_pct:.0f} % load"
-            )
-
-
-def _lacking(made: Comparison, before: Drive, after: Drive) -> Iterator[str]:
-    yield from _flags_lacking(made, before)
-    for bank in BANKS:
-        if _has_trims(before.engine, bank):
-            yield from _trims_lacking(bank, [c for c in made.cells if c.bank == bank])
-    yield from _codes_lacking(made, after.snapshot)
-    yield from _windows(before.snapshot, after)
-    for flag in after.engine.flags:
-        if flag.id == "trims-still-learning" and flag.active:
-            yield f"trims of {flag.about} were still being learned at the end"
-
-
-def _flags_lacking(made: Comparison, before: Drive) -> Iterator[str]:
-    faults = [flag for flag in made.flags if flag.severity in _FAULT]
-    shown = any(flag.change != "new" for flag in faults) or _codes(before.snapshot)
-    if not shown:
-        yield "the drive before shows no fault that a repair could end"
-    for flag in faults:
-        if flag.change == "still":
-            yield f"{flag.id} on {flag.about} is still there"
-        elif flag.change == "not driven":
-            yield f"{flag.id} on {flag.about} was not looked for: {flag.why}"
-
-
-def _trims_lacking(bank: int, shared: list[SharedCell]) -> Iterator[str]:
-    if len(shared) < LEAST_CELLS:
-        yield f"bank {bank}: fewer than {LEAST_CELLS} cells of speed and load shared"
-    for cell in shared:
-        if abs(cell.after) > TRIM_FINE_PCT:
-            yield (
-                f"bank {bank} still needs {cell.after:+.1f} % at {cell.rpm:.0f} rpm, "
-                f"{cell.load_pct:.0f} % load"
-            )
-
-
-def _codes_lacking(made: Comparison, seen: Snapshot) -> Iterator[str]:
-    pending = seen.codes["pending"]
-    if pending.codes:
-        yield f"pending now: {', '.join(pending.codes)}"
-    if pending.t is None:
-        yield "pending codes were not read after the repair"
-    still = set(seen.codes["stored"].codes) & set(made.codes_still)
-    if still:
-        yield f"still stored: {', '.join(sorted(still))}"
-
-
-def _has_trims(engine: Engine, bank: int) -> bool:
-    return bool(np.isfinite(engine.frame[f"total_trim_b{bank}_pct"]).any())
-
-
-def _windows(seen: Snapshot, after: Drive) -> Iterator[str]:
-    for one in windows_entered(seen.frames, after.engine.frame.columns):
-        if one.at_s is None:
-            yield f"the conditions in which {one.code} was set were not entered"
-
-
-def _proof(made: Comparison) -> Iterator[str]:
-    gone = [f"{f.id} on {f.about}" for f in made.flags if f.change == "gone"]
-    if gone:
-        yield f"gone, with the same kind of driving: {', '.join(gone)}"
-    if made.codes_gone:
-        yield f"codes gone: {', '.join(made.codes_gone)}"
-    if made.cells:
-        cell = max(made.cells, key=lambda shared: abs(shared.after))
-        yield (
-            f"largest trim in {len(made.cells)} shared cells is {cell.after:+.1f} % "
-            f"(bank {cell.bank}, {cell.rpm:.0f} rpm, {cell.load_pct:.0f} % load)"
-        )
+    bad = tuple(worse(made, before, after))
+    if bad:
+        return Verdict.WORSE, bad
+    missing = tuple(lacking(made, before, after))
+    if missing:
+        return Verdict.NOT_YET, missing
+    return Verdict.PROVEN, tuple(proof(made))

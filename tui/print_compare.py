@@ -24,6 +24,7 @@ def compare_text(before: str, after: str, made: Comparison) -> str:
         _cells(made),
         _figures(made),
         _margins(made),
+        _tests(made),
         _not_shared(made),
     )
     return "\n\n".join("\n".join(lines) for block in blocks if (lines := list(block)))
@@ -51,6 +52,7 @@ def compare_json(before: str, after: str, made: Comparison) -> dict[str, Any]:
         ],
         "figures": [asdict(figure) for figure in made.figures],
         "margins": [asdict(margin) for margin in made.margins],
+        "tests": [asdict(test) for test in made.tests],
         "not_shared": list(made.not_shared),
     }
 
@@ -126,32 +128,52 @@ _FIGURES = (
 """Figures shown in words: derived name, title, unit, decimals, places. JSON has all."""
 
 
-def _figures(made: Comparison) -> Iterator[str]:
+def figure_rows(made: Comparison) -> list[tuple[str, str, str, str, str]]:
+    """Figures in words: place, title, before, after, unit."""
     known = {row.name: row for row in made.figures}
-    rows = [
-        (f"{place.upper():5} {title}", unit, decimals, known[name])
+    return [
+        (
+            place.upper(),
+            title,
+            number(known[name].before, decimals),
+            number(known[name].after, decimals),
+            unit,
+        )
         for pattern, title, unit, decimals, places in _FIGURES
         for place in places
         if (name := pattern.format(place)) in known
     ]
-    if not rows:
-        return
-    yield f"{'Figures':44} {'before':>8} {'after':>8}"
-    for title, unit, decimals, row in rows:
-        before, after = number(row.before, decimals), number(row.after, decimals)
-        yield f"  {title:42} {before:>8} {after:>8} {unit}".rstrip()
+
+
+def _figures(made: Comparison) -> Iterator[str]:
+    rows = figure_rows(made)
+    if rows:
+        yield f"{'Figures':54} {'before':>8} {'after':>8}"
+    for place, title, before, after, unit in rows:
+        yield f"  {place:6} {title:45} {before:>8} {after:>8} {unit}".rstrip()
 
 
 def _margins(made: Comparison) -> Iterator[str]:
-    if not made.margins:
-        return
-    yield f"{'On-board test results, room to the limit':44} {'before':>8} {'after':>8}"
+    if made.margins:
+        title = "On-board test results, room to the limit"
+        yield f"{title:54} {'before':>8} {'after':>8}"
     for row in made.margins:
-        title = f"{row.about} {row.title}"
-        yield f"  {title:42} {_share(row.before):>8} {_share(row.after):>8}"
+        title = row.title if len(row.title) <= 45 else f"{row.title[:44]}…"
+        before, after = share(row.before), share(row.after)
+        yield f"  {row.about:6} {title:45} {before:>8} {after:>8}"
 
 
-def _share(value: float | None) -> str:
+def _tests(made: Comparison) -> Iterator[str]:
+    if made.tests:
+        yield "Tests done by hand"
+    for test in made.tests:
+        yield f"  {test.about:6} {test.title}"
+        yield from _wrapped(f"before: {test.before or 'not done'}", "         ")
+        yield from _wrapped(f"after:  {test.after or 'not done'}", "         ")
+
+
+def share(value: float | None) -> str:
+    """A share of the room between limits, or a dash for none."""
     return "–" if value is None else f"{value:.0%}"
 
 

@@ -7,10 +7,16 @@ import dataclasses
 import numpy as np
 import pytest
 
-from bankwise.signals.columns import Columns, Floats
+from bankwise.signals.columns import Columns, Floats, Mark
 from bankwise.signals.comparison import Drive, NotComparable, Verdict, compare
 from bankwise.signals.engine import Engine
-from bankwise.signals.evidence import CodeReading, FreezeFrame, Snapshot, UnitCodes
+from bankwise.signals.evidence import (
+    CodeReading,
+    FreezeFrame,
+    MonitorResult,
+    Snapshot,
+    UnitCodes,
+)
 from bankwise.signals.shared_cells import median_difference, shared_cells
 from bankwise.signals.trim_map import cell_values
 
@@ -173,3 +179,41 @@ def test_two_cars_are_not_compared() -> None:
         compare(one, two)
     with pytest.raises(NotComparable, match="holds no drive"):
         compare(one, Drive("empty", Engine(), BEFORE))
+
+
+def _with_marks(columns: Columns, *marks: tuple[float, str]) -> Columns:
+    columns.marks.extend(Mark(t, "by hand", tag) for t, tag in marks)
+    return columns
+
+
+def test_a_test_that_found_the_fault_must_be_done_again() -> None:
+    """A leak that smoke showed is looked for again; still found proves nothing."""
+    found = (100.0, "test:smoke:leak-found:B2")
+    none = (100.0, "test:smoke:no-leak-found:B2")
+    before = _drive(_with_marks(_columns(18.0), found), BEFORE)
+    silent = compare(before, _drive(_columns(1.0), _seen()))
+    assert "the test 'smoke' on B2 was not done again" in silent.reasons
+    again = compare(before, _drive(_with_marks(_columns(1.0), found), _seen()))
+    assert "test 'smoke': smoke showed a leak in the intake" in again.reasons
+    good = compare(before, _drive(_with_marks(_columns(1.0), none), _seen()))
+    assert good.verdict is Verdict.PROVEN, good.reasons
+    (change,) = good.tests
+    assert (change.title, change.about) == ("smoke", "B2")
+    assert change.before == "Smoke showed a leak in the intake."
+    assert change.after == "Smoke showed no leak in the intake."
+
+
+def test_a_newly_stored_code_is_worse_and_a_failed_result_proves_nothing() -> None:
+    """Codes count as new only where the earlier reading was whole."""
+    before = _drive(_columns(18.0), BEFORE)
+    worse = compare(before, _drive(_columns(1.0), _seen(("P0155",))))
+    assert worse.verdict is Verdict.WORSE
+    assert worse.reasons == ("P0155 is stored and was not before",)
+    failed = MonitorResult(
+        "7E8", 0x21, 0x80, 0x20, "B1", "catalyst", "ratio", 0.9, 0.0, 0.6, "",
+        scaled=True, has_low=False, has_high=True,
+    )  # fmt: skip
+    seen = dataclasses.replace(_seen(), results=(failed,))
+    made = compare(before, _drive(_columns(1.0), seen))
+    assert made.verdict is Verdict.NOT_YET
+    assert "test result of B1 is outside its limits: catalyst, ratio" in made.reasons
