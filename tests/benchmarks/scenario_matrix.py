@@ -60,6 +60,7 @@ class Job:
     seed: int
     seconds: float = 600.0
     codes: bool = True
+    rates: tuple[int, ...] = tuple(RATES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +92,11 @@ CODES_S = 30.0
 
 
 def sample(
-    car: Car, seconds: float, seed: int, codes: bool = True
+    car: Car,
+    seconds: float,
+    seed: int,
+    codes: bool = True,
+    rates: Iterable[int] = tuple(RATES),
 ) -> dict[int, Columns]:
     """Drives the car and samples it at every rate of `RATES`."""
     read: list[CodeRead] = []
@@ -111,7 +116,8 @@ def sample(
         for name, value in car.readings.items():
             series[name].append((k, value))
     out: dict[int, Columns] = {}
-    for rate, every in RATES.items():
+    for rate in rates:
+        every = RATES[rate]
         columns = Columns(vehicle=Vehicle(displacement_l=car.spec.displacement_l))
         for name, rows in series.items():
             pace = SIGNALS[name].pace
@@ -172,7 +178,9 @@ def judge(job: Job) -> list[Verdict]:
         f"sev {car.severities}"
     )
     verdicts = []
-    for rate, columns in sample(car, job.seconds, job.seed, job.codes).items():
+    for rate, columns in sample(
+        car, job.seconds, job.seed, job.codes, job.rates
+    ).items():
         engine = Engine()
         engine.advance(columns, columns.end_s)
         flags = tuple(
@@ -233,6 +241,8 @@ def print_matrix(verdicts: list[Verdict], verbose: bool) -> None:
     """Prints the confusion table, the shares and the times."""
     for rate in RATES:
         rows = [v for v in verdicts if v.rate == rate]
+        if not rows:
+            continue
         by_fault: dict[str, list[Verdict]] = defaultdict(list)
         for v in rows:
             by_fault[v.job.fault].append(v)
@@ -285,6 +295,8 @@ def print_healthy(verdicts: list[Verdict]) -> None:
     """Prints what healthy drives raised, rate by rate."""
     for rate in RATES:
         rows = [v for v in verdicts if v.rate == rate]
+        if not rows:
+            continue
         hours = sum(v.job.seconds for v in rows) / 3600
         loud = [v for v in rows if urgent(v)]
         print(f"\n== {rate} Hz: {len(rows)} healthy drives, {hours:.1f} h")
@@ -311,6 +323,7 @@ def main() -> int:
     parser.add_argument("--seconds", type=float, default=600.0)
     parser.add_argument("--healthy-hours", type=float, default=0.0)
     parser.add_argument("--no-codes", action="store_true")
+    parser.add_argument("--rates", nargs="*", type=int, default=list(RATES))
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("-v", "--verbose", action="store_true")
     asked = parser.parse_args()
@@ -318,13 +331,20 @@ def main() -> int:
     if asked.healthy_hours:
         count = int(asked.healthy_hours * 3600 / asked.seconds)
         jobs = [
-            Job("healthy", None, None, asked.first_seed + k, asked.seconds)
+            Job(
+                "healthy",
+                None,
+                None,
+                asked.first_seed + k,
+                asked.seconds,
+                rates=tuple(asked.rates),
+            )
             for k in range(count)
         ]
     else:
         kinds = [(k.startswith("maf"), k.endswith("wide")) for k in asked.kinds]
         jobs = [
-            replace(job, seed=job.seed + asked.first_seed - 1)
+            replace(job, seed=job.seed + asked.first_seed - 1, rates=tuple(asked.rates))
             for job in jobs_of(
                 asked.faults, kinds, asked.seeds, asked.seconds, not asked.no_codes
             )
