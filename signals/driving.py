@@ -6,7 +6,6 @@ whatever of these the car delivers.
 
 from __future__ import annotations
 
-import math
 from enum import IntEnum
 
 import numpy as np
@@ -15,11 +14,11 @@ from bankwise.signals import sources as s
 from bankwise.signals.catalogue import BANKS
 from bankwise.signals.columns import Bools, Floats
 from bankwise.signals.derived import Derived
+from bankwise.signals.starts import RUNNING_RPM
 from bankwise.signals.view import TickView
 from bankwise.signals.windows import (
     TICK_S,
     clock,
-    held,
     rolling,
     rolling_count,
     yes,
@@ -39,9 +38,6 @@ class Driving(IntEnum):
     FUEL_CUT = 7
     PART_LOAD = 8
 
-
-RUNNING_RPM = 400.0
-"""Above a starter, below any idle. Source: common practice, no source."""
 
 IDLE_RPM, IDLE_RPM_UNKNOWN_SPEED = 1500.0, 1100.0
 """Highest fast idle of a cold engine; lower when no speed tells it from rolling.
@@ -99,71 +95,6 @@ held pedal on a flat road stays inside."""
 
 ACCELERATION_KMHPS, ACCELERATION_RPMPS = 1.5, 120.0
 """Gaining speed; by engine speed when no vehicle speed is there. Source: our choice."""
-
-LOW_FLOW, HIGH_FLOW = 600.0, 1500.0
-"""Limits of the airflow bins, engine speed times load share. Unit: rpm.
-
-Source: our choice, because town driving stays below the first, motorway cruise between
-them and pulling hard above the second.
-"""
-
-HOLE_TICKS = 20
-"""A running engine not seen for longer may have been stopped. Unit: ticks."""
-
-
-def _running(see: TickView) -> Floats:
-    rpm = see["rpm"]
-    return np.where(np.isnan(rpm), np.nan, yes(rpm >= RUNNING_RPM))
-
-
-def _stopped_before(see: TickView) -> Bools:
-    """Whether the newest earlier known tick had the engine not running."""
-    was = see.back("running", HOLE_TICKS + 1)
-    last = held(was, np.nan)[HOLE_TICKS - 1 : -1]
-    stopped: Bools = last == 0
-    return stopped
-
-
-def _start_t(see: TickView) -> Floats:
-    """When this run began: seen, or told by the time since start, else unknown."""
-    running = see["running"] == 1
-    start = np.where(running & _stopped_before(see), see.ticks, np.nan)
-    run = see["run_s"]
-    ended = see["running"] == 0
-    told = np.where(running & (run > 0), see.ticks - run, np.nan)
-    if np.isnan(start).all() and not ended.any():
-        before = see.before()
-        if not np.isnan(before) and before != _NO_RUN:
-            return np.full(see.size, before)
-    out = np.empty(see.size)
-    now = see.before(_NO_RUN)
-    rows = zip(ended.tolist(), start.tolist(), told.tolist(), strict=True)
-    for k, (over, began, said) in enumerate(rows):
-        if over:
-            now = _NO_RUN
-        elif not math.isnan(began):
-            now = began
-        elif now == _NO_RUN and not math.isnan(said):
-            now = said
-        out[k] = now
-    return out
-
-
-_NO_RUN = -1e9
-"""Marks "no run whose start is known" inside `start_t_s`."""
-
-
-def _since_start(see: TickView) -> Floats:
-    start = see["start_t_s"]
-    ok = (start > _NO_RUN) & (see["running"] == 1)
-    return np.where(ok, see.ticks - start, np.nan)
-
-
-def _start_seen(see: TickView) -> Floats:
-    event = (see["running"] == 1) & _stopped_before(see)
-    unknown = (see["start_t_s"] == _NO_RUN) | (see["running"] != 1)
-    mark = np.where(event, 1.0, np.where(unknown, 0.0, np.nan))
-    return held(mark, see.before(0.0))
 
 
 def _rest(see: TickView, name: str) -> Floats:
@@ -339,33 +270,6 @@ def _counter(name: str, of: str, after_s: float, title: str) -> Derived:
     return Derived(name, title, "", function, ("rpm",), s.COMMON, decimals=0)
 
 
-def _mass_air(see: TickView) -> Floats:
-    pressure = np.where(see.seen("map_kpa"), 0.0, np.nan)
-    return np.where(see.seen("maf_gps"), 1.0, pressure)
-
-
-def _flow_rpm(see: TickView) -> Floats:
-    rpm = see["rpm"]
-    by_load = rpm * see["load_pct"] / 100.0
-    by_pressure = rpm * see["map_kpa"] / 100.0
-    by_mass = see["maf_gps"] * 60.0
-    first = np.where(np.isnan(by_load), by_pressure, by_load)
-    return np.where(np.isnan(first), by_mass, first)
-
-
-def _airflow_bin(see: TickView) -> Floats:
-    flow, state = see["flow_rpm"], see["state"]
-    level = np.where(flow < LOW_FLOW, 1.0, np.where(flow < HIGH_FLOW, 2.0, 3.0))
-    level = np.where(np.isnan(flow), np.nan, level)
-    driven = (
-        (state == Driving.CRUISE)
-        | (state == Driving.ACCELERATION)
-        | (state == Driving.PART_LOAD)
-        | (state == Driving.WIDE_OPEN)
-    )
-    return np.where(state == Driving.IDLE, 0.0, np.where(driven, level, np.nan))
-
-
 def _mixed(see: TickView) -> Floats:
     width, least = 240, 4
     state = see.back("state", width)
@@ -384,19 +288,9 @@ def _mixed(see: TickView) -> Floats:
     return kinds
 
 
-def _silent(see: TickView) -> Floats:
-    heard = see.frame.heard
-    return np.where(heard > -np.inf, see.ticks - heard, np.nan)
-
-
 _RPM = ("rpm",)
 
 ROWS: tuple[Derived, ...] = (
-    Derived("silent_s", "time since any value", "s", _silent, (), s.COMMON),
-    Derived("running", "engine running", "", _running, _RPM, s.COMMON),
-    Derived("start_t_s", "moment of this start", "s", _start_t, _RPM, s.COMMON),
-    Derived("since_start_s", "time since start", "s", _since_start, _RPM, s.COMMON),
-    Derived("start_seen", "the start was seen", "", _start_seen, _RPM, s.COMMON),
     Derived(
         "throttle_closed_pct",
         "throttle at rest, learned",
@@ -445,24 +339,6 @@ ROWS: tuple[Derived, ...] = (
     _counter("cuts", "cut_run_s", 2.0, "fuel cuts so far"),
     _counter("enrichments", "enriching_run_s", 1.5, "enriched pulls so far"),
     Derived(
-        "mass_air",
-        "meters air by mass",
-        "",
-        _mass_air,
-        ("maf_gps", "map_kpa"),
-        s.COMMON,
-    ),
-    Derived(
-        "flow_rpm",
-        "airflow as engine speed at full filling",
-        "rpm",
-        _flow_rpm,
-        _RPM,
-        s.OURS + ", because load times speed is there on every car",
-        decimals=0,
-    ),
-    Derived("airflow_bin", "airflow bin", "", _airflow_bin, _RPM, s.OURS),
-    Derived(
         "mixed_120",
         "kinds of driving in the last 120 s",
         "",
@@ -473,4 +349,4 @@ ROWS: tuple[Derived, ...] = (
         decimals=0,
     ),
 )
-"""Driving signals, in the order of computation."""
+"""Driving signals, in the order of computation; they need the rows of `starts`."""

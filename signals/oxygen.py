@@ -15,7 +15,7 @@ from bankwise.signals.columns import Bools, Floats
 from bankwise.signals.derived import Derived, Function
 from bankwise.signals.patterns import keep, sum_of_last
 from bankwise.signals.places import EACH_SENSOR
-from bankwise.signals.sampling import PARKED_HZ, STUCK_HZ, SWING_HZ, WINDOW_S, switching
+from bankwise.signals.sampling import STUCK_HZ, SWING_HZ, WINDOW_S, switching
 from bankwise.signals.tracks import Track, volts
 from bankwise.signals.view import TickView
 from bankwise.signals.windows import TICK_S, Window, clock, yes
@@ -52,7 +52,7 @@ def _edge(see: TickView, seconds: float, which: str) -> Floats:
     return np.where(np.isnan(newest), np.nan, np.where(w.n > 0, extreme, newest))
 
 
-def _edge_row(which: str, ticks: int, seconds: float) -> Derived:
+def _edge_row(which: str, seconds: float) -> Derived:
     return Derived(
         f"{which}_{seconds:.0f}_{{s}}_v",
         f"{which} of the last {seconds:.0f} s",
@@ -188,7 +188,7 @@ _BOTH = ("o2_{s}_v", "lambda_{s}")
 
 ROWS: tuple[Derived, ...] = (
     *(
-        _edge_row(which, round(seconds / TICK_S), seconds)
+        _edge_row(which, seconds)
         for seconds in (RUN_S, SIDE_S)
         for which in ("min", "max")
     ),
@@ -272,5 +272,3 @@ ROWS: tuple[Derived, ...] = (
     ),
 )  # fmt: skip
 """Signals of switching sensors, in the order of computation."""
-
-__all__ = ["PARKED_HZ", "ROWS", "in_closed_loop"]

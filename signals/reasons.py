@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bankwise.signals.catalogue import SIGNALS
 from bankwise.signals.places import place_of
 from bankwise.signals.registry import DERIVED, ROOTS
 
@@ -79,6 +78,3 @@ def missing(frame: Frame, about: str) -> tuple[str, ...]:
     if place_of(about).bank is None and about != "engine":
         names.pop("fuel_status_b1")
     return tuple(words for name, words in names.items() if not frame.seen(name))
-
-
-__all__ = ["NOT_SUPPORTED", "NO_VALUE_YET", "SIGNALS", "missing", "too_slow", "why"]

@@ -6,6 +6,7 @@ from bankwise.signals import (
     airflow,
     catalyst,
     driving,
+    flow,
     forcing,
     gates,
     oxygen,
@@ -13,6 +14,7 @@ from bankwise.signals import (
     response,
     sampling,
     sensor_life,
+    starts,
     trims,
     warm_up,
     wideband,
@@ -20,7 +22,9 @@ from bankwise.signals import (
 from bankwise.signals.derived import Derived, entries
 
 ROWS: tuple[Derived, ...] = (
+    *starts.ROWS,
     *driving.ROWS,
+    *flow.ROWS,
     *warm_up.COOLANT_ROWS,
     *trims.ROWS,
     *warm_up.LOOP_ROWS,
