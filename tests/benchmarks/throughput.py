@@ -8,7 +8,8 @@ adapter 1.5 ms, byte time, link latency). Twelve PIDs are asked for: the four ox
 sensors and four trims of two banks, engine speed, air flow, load and throttle.
 
 The limit is a bare loop that sends the best request of six PIDs with its frame digit
-and reads to the prompt, without looking at the answer.
+and reads to the prompt, without looking at the answer. First limit and ours are shown
+in virtual time, where the machine's noise does not count.
 
 With the screen busy: a thread of this process computes 25 of every 33 ms meanwhile; the
 figure is the spread of the times between two values of a front oxygen sensor.
@@ -24,6 +25,7 @@ import sys
 import threading
 import time
 from dataclasses import dataclass
+from random import Random
 from typing import Any
 
 import numpy as np
@@ -36,10 +38,13 @@ from bankwise.adapters.car.information import UnitNames
 from bankwise.adapters.car.server import serve_adapter
 from bankwise.adapters.car.timing import LINKS
 from bankwise.adapters.car.unit import ControlUnit
+from bankwise.adapters.car.virtual import VirtualLink
+from bankwise.adapters.cycle import PollCycle
 from bankwise.adapters.decode import Decoder
 from bankwise.adapters.gate import permit
 from bankwise.adapters.link import PortLink
 from bankwise.adapters.live import Live
+from bankwise.adapters.recorder import new_header
 from bankwise.adapters.records import Record
 from bankwise.adapters.source import LinkState
 
@@ -68,13 +73,18 @@ class StillCar:
         """Time changes nothing."""
 
 
-def serve(link: str) -> None:
-    """Serves the adapter on a pseudo terminal until the process is ended."""
+def device(link: str) -> SimulatedAdapter:
+    """The adapter of a link, in the car."""
     car = StillCar()
     unit = ControlUnit(car, UnitNames(vin="1M8GDM9AXKP042788"))
     bus = CarBus(car, [unit], PROTOCOLS["6"], seed=1)
-    device = SimulatedAdapter(bus, LINKS[link])
-    serve_adapter(device, pty=True, ready=lambda name: print(name, flush=True))
+    return SimulatedAdapter(bus, LINKS[link])
+
+
+def serve(link: str) -> None:
+    """Serves the adapter on a pseudo terminal until the process is ended."""
+    served = device(link)
+    serve_adapter(served, pty=True, ready=lambda name: print(name, flush=True))
 
 
 @dataclass
@@ -173,15 +183,65 @@ def ours(port: str, seconds: float, *, busy: bool) -> tuple[float, float, float]
     return count / (end - start), float(np.median(gaps)), float(np.percentile(gaps, 95))
 
 
+def in_virtual_time(name: str, seconds: float) -> None:
+    """One row without the machine's noise: limit and ours, and the sensor's intervals.
+
+    The computer's own work takes no time here; what is left is the link, the adapter,
+    the control unit, and what is asked in which order.
+    """
+    link = VirtualLink(device(name))
+    requests = [permit(text) for text in SIX]
+    for text in ("ATWS", "ATE0", "ATL0", "ATS0", "ATH1", "ATAT1", "ATTP6", "0100"):
+        link.write(permit(text))
+        while not link.read(5.0).endswith(b">"):
+            pass
+    count, began = 0, link.now()
+    while link.now() - began < seconds:
+        link.write(requests[count % 2])
+        while not link.read(2.0).endswith(b">"):
+            pass
+        count += 1
+    limit = 6 * count / (link.now() - began)
+    cycle = PollCycle(VirtualLink(device(name)), jitter=Random(1))
+    records: list[Record] = []
+    while cycle.now() < seconds + 3.0:
+        records += cycle.step()
+    decoder = Decoder(new_header("2026-01-01T00:00:00Z", cycle.found))
+    decoder.feed(records)
+    columns = decoder.columns.measured
+    count = sum(
+        int((column.t > 3.0).sum())
+        for name, column in columns.items()
+        if name in READINGS
+    )
+    t = columns["o2_b1s1_v"].t
+    gaps = np.diff(t[t > 3.0])
+    median, p95 = np.median(gaps), np.percentile(gaps, 95)
+    mine = count / (cycle.now() - 3.0)
+    print(
+        f"| {name} | {limit:.0f} | {mine:.0f} | {mine / limit:.3f} "
+        f"| {1e3 * median:.1f}, {1e3 * p95:.1f} | {p95 / median:.2f} |"
+    )
+
+
 def main() -> None:
-    """Prints the table."""
+    """Prints the tables."""
     parser = argparse.ArgumentParser(description="values a second, side by side")
     parser.add_argument("--seconds", type=float, default=6.0)
     parser.add_argument("--serve", metavar="LINK", help="serve one adapter instead")
+    parser.add_argument("--virtual", action="store_true", help="virtual time only")
     options = parser.parse_args()
     if options.serve:
         serve(options.serve)
         return
+    print("In virtual time:")
+    print("| link | limit | ours | ours/limit | O2 median, p95 (ms) | p95/median |")
+    print("| --- | --- | --- | --- | --- | --- |")
+    for link in LINK_NAMES:
+        in_virtual_time(link, 60.0)
+    if options.virtual:
+        return
+    print("In real time:")
     print(f"load average before: {os.getloadavg()[0]:.2f}")
     print("| link | query loop | ours | limit | ours/query | ours/limit | busy | "
           "O2 median, p95 busy (ms) | p95/median |")  # fmt: skip
