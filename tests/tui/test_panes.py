@@ -57,8 +57,9 @@ def test_every_key_does_something_and_no_key_does_two_things() -> None:
     for pane in PANES.values():
         own = [name for key in pane.keys for name in key.keys]
         assert len(own) == len(set(own))
-        # A pane may say what `a` acknowledges; anything else keeps its meaning.
-        assert set(own) & set(names) <= {"a"}, pane.id
+        # A pane may say what `a` acknowledges, and a question is answered with `n`
+        # (`end` returns to now there too); anything else keeps its meaning.
+        assert set(own) & set(names) <= {"a", "n"}, pane.id
 
 
 def test_every_situation_has_its_place_in_the_key_table() -> None:
@@ -135,6 +136,24 @@ def test_a_flag_can_be_opened_seen_and_shown(
     assert flags.act("open", shot, make_look())[0].opened
     assert flags.act("seen", shot, make_look())[1] == Acknowledge(flag.key)
     assert flags.act("show", shot, make_look())[1] == ShowTime(flag.first_s)
+
+
+def test_a_long_proof_can_be_scrolled_to_its_end(
+    make_shot: MakeShot, make_look: MakeLook, make_flag: MakeFlag
+) -> None:
+    """On a small screen too, the last source is reached and nothing overlaps."""
+    flag = make_flag(60.0, 90.0, causes=("a cause",) * 40, source="the last line")
+    shot = make_shot(flags=(flag,))
+    state = PaneState(opened=True)
+    assert "the last line" not in drawn(
+        flags.draw, shot, make_look(state=state), (80, 20)
+    )
+    for _ in range(20):
+        state, _ = flags.act("down", shot, make_look(state=state))
+    text = drawn(flags.draw, shot, make_look(state=state), (80, 20))
+    assert "the last line" in text
+    assert "↑ ↓ more" in text
+    assert state.opened
 
 
 def test_no_flags_is_said_and_keys_do_nothing(

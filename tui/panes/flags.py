@@ -21,6 +21,7 @@ _SIDE_FROM = 100
 _LEAD_S = 20.0
 _MOST_LINES = 4
 _ROOMY = 24
+_PAGE_ROWS = 80
 _PROOF_LANES = ("slowfront", "trim", "rear", "rpm", "load", "coolant")
 
 
@@ -139,33 +140,18 @@ def draw_proof(canvas: Canvas, shot: Snapshot, state: Look, flag: Flag) -> None:
     """Draws one flag whole: lanes about it, limits and sources, what it leaves open."""
     words_width = canvas.width // 2 if canvas.width >= _SIDE_FROM else canvas.width
     beside = words_width < canvas.width
-    ink = BANK_INK[flag.bank] if flag.bank else Ink.TEXT
     rows = canvas.height if beside else canvas.height * 3 // 5
-    area = canvas.part(0, 0, words_width - 1, rows)
-    title = f"{SIGNS[flag.severity]} {flag.severity.value.upper()}  {flag.about}"
-    area.put(1, 0, f" {title} ", look(ink, attributes=BOLD | REVERSE))
-    area.put(len(title) + 5, 0, flag.id, look(ink, attributes=BOLD))
-    y = paragraph(area, 1 if not beside else 2, sentence(flag.text), _BOLD)
-    spans = ", ".join(f"{clock(a)}–{clock(b)}" for a, b in flag.spans[-3:])
-    y = paragraph(area, y, f"Up {spans}; {clock(flag.total_s)} in all.", _SOFT)
-    for text in (
-        unproven(flag.does_not_prove) if flag.does_not_prove else "",
-        f"Likely causes: {'; '.join(flag.causes)}." if flag.causes else "",
-        f"Next check: {flag.next}" if flag.next else "",
-        f"Caution: {flag.caution}" if flag.caution else "",
-    ):
-        if text:
-            y += beside
-            y = paragraph(area, y, text)
-    y += beside
-    for limit in flag.limits:
-        value = number(limit.value, 3).rstrip("0").rstrip(".")
-        text = f"limit {value} {limit.unit} ({limit.name}): {limit.source}"
-        y = paragraph(area, y, text, _SOFT)
-    if flag.source:
-        y = paragraph(area, y, f"Pattern: {flag.source}.", _SOFT)
-    hint = "esc: back   a: seen   v: lanes at this moment"
-    area.put(1, area.height - 1, hint, _SOFT)
+    page = Canvas.blank(words_width - 1, _PAGE_ROWS)
+    end = draw_words(page, flag, spaced=beside)
+    room = rows - 1
+    first = max(min(state.state.first_row, end - room), 0)
+    area = canvas.part(0, 0, words_width - 1, room)
+    part = page.part(0, first, area.width, area.height)
+    area.chars[:] = part.chars
+    area.looks[:] = part.looks
+    more = "↑ ↓ more   " if end > room else ""
+    hint = f"{more}esc: back   a: seen   v: lanes at this moment"
+    canvas.put(1, rows - 1, clip(hint, words_width - 2), _SOFT)
     if beside:
         lanes = canvas.part(words_width, 0, canvas.width - words_width, canvas.height)
     else:
@@ -173,6 +159,33 @@ def draw_proof(canvas: Canvas, shot: Snapshot, state: Look, flag: Flag) -> None:
     ids = [name for name in _PROOF_LANES if not (name == "slowfront" and not beside)]
     shown = [LANES[name] for name in ids][: max(lanes.height // 4, 2)]
     draw_stack(lanes, shot, replace(state, view=about(flag, shot.now_s)), shown)
+
+
+def draw_words(page: Canvas, flag: Flag, spaced: bool) -> int:
+    """Draws all a flag has to say from the top of a page; returns the row after it."""
+    ink = BANK_INK[flag.bank] if flag.bank else Ink.TEXT
+    title = f"{SIGNS[flag.severity]} {flag.severity.value.upper()}  {flag.about}"
+    page.put(1, 0, f" {title} ", look(ink, attributes=BOLD | REVERSE))
+    page.put(len(title) + 5, 0, flag.id, look(ink, attributes=BOLD))
+    y = paragraph(page, 1 + spaced, sentence(flag.text), _BOLD)
+    spans = ", ".join(f"{clock(a)}–{clock(b)}" for a, b in flag.spans[-3:])
+    y = paragraph(page, y, f"Up {spans}; {clock(flag.total_s)} in all.", _SOFT)
+    for text in (
+        unproven(flag.does_not_prove) if flag.does_not_prove else "",
+        f"Likely causes: {'; '.join(flag.causes)}." if flag.causes else "",
+        f"Next check: {flag.next}" if flag.next else "",
+        f"Caution: {flag.caution}" if flag.caution else "",
+    ):
+        if text:
+            y = paragraph(page, y + spaced, text)
+    y += spaced
+    for limit in flag.limits:
+        value = number(limit.value, 3).rstrip("0").rstrip(".")
+        text = f"limit {value} {limit.unit} ({limit.name}): {limit.source}"
+        y = paragraph(page, y, text, _SOFT)
+    if flag.source:
+        y = paragraph(page, y, f"Pattern: {flag.source}.", _SOFT)
+    return y
 
 
 def about(flag: Flag, now_s: float) -> TimeView:
@@ -185,7 +198,7 @@ def about(flag: Flag, now_s: float) -> TimeView:
 
 
 def act(name: str, shot: Snapshot, state: Look) -> tuple[PaneState, Intent | None]:
-    """Picks, opens, closes, acknowledges; `v` goes to the lanes at that moment."""
+    """Picks, opens, scrolls, closes, acknowledges; `v` shows the lanes there."""
     own = state.state
     flag = picked(shot, state)
     if flag is None:
@@ -195,6 +208,9 @@ def act(name: str, shot: Snapshot, state: Look) -> tuple[PaneState, Intent | Non
         return at, Acknowledge(flag.key)
     if name == "show":
         return at, ShowTime(flag.last_rise_s)
-    moved = step(at, name, len(shot.flags))
+    if at.opened and name in ("up", "down"):
+        by = 2 if name == "down" else -2
+        return replace(at, first_row=max(at.first_row + by, 0)), None
+    moved = replace(step(at, name, len(shot.flags)), first_row=0)
     chosen = shot.flags[min(moved.picked, len(shot.flags) - 1)]
     return replace(moved, tag="/".join(chosen.key)), None
