@@ -103,12 +103,14 @@ def pack(
 ) -> None:
     """Pack finished sessions; every command reads them packed too."""
     from bankwise.adapters.packed import pack as pack_file
+    from bankwise.adapters.session_file import read_session
     from bankwise.tui.places import find_session, sessions_folder
     from bankwise.tui.words import size
 
     folder = sessions_folder()
     for name in files:
         path = find_session(name, folder)
+        read_session(path)  # what is no session is left alone
         before = path.stat().st_size
         packed = pack_file(path)
         typer.echo(f"{packed}: {size(before)} to {size(packed.stat().st_size)}")
