@@ -10,8 +10,12 @@ import random
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+import msgspec
+
 from bankwise.adapters.current_data import RANGES
 from bankwise.adapters.cycle import PollCycle
+from bankwise.adapters.definition_file import KEY
+from bankwise.adapters.definitions import NONE, Definitions
 from bankwise.adapters.link import Link
 from bankwise.adapters.recorder import Recorder, new_header, wall_clock
 from bankwise.adapters.records import (
@@ -39,6 +43,7 @@ def capture(
     marks: Sequence[MarkRecord] = (),
     seed: int = 0,
     evidence: bool = False,
+    definitions: Definitions = NONE,
 ) -> Header | None:
     """Drives until session time `until_s` and closes in good order.
 
@@ -51,6 +56,7 @@ def capture(
         marks: remarks to note at their times.
         seed: of the waits between tries.
         evidence: at the end everything about codes and their history is read too.
+        definitions: maker-specific values to ask for; kept in the header.
 
     Returns:
         The header; None when nothing was seen at all.
@@ -60,8 +66,16 @@ def capture(
     """
     started = wall_clock()
     make = header_of or (lambda found: new_header(started, found, link.name))
-    recorder = Recorder(path, make, emit, durable=False)
-    cycle = PollCycle(link, jitter=random.Random(seed))
+
+    def with_definitions(found: Found) -> Header:
+        header = make(found)
+        if not definitions.rows:
+            return header
+        vehicle = {**header.vehicle, KEY: definitions.as_json()}
+        return msgspec.structs.replace(header, vehicle=vehicle)
+
+    recorder = Recorder(path, with_definitions, emit, durable=False)
+    cycle = PollCycle(link, jitter=random.Random(seed), definitions=definitions)
     waiting = sorted(marks, key=lambda mark: mark.t)
     try:
         while cycle.now() < until_s:

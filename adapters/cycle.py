@@ -19,9 +19,11 @@ from bankwise.adapters.adapter import CANCELLED, COMMAND_S, Adapter, Asked, Sess
 from bankwise.adapters.adapter_notes import Note
 from bankwise.adapters.backoff import Backoff
 from bankwise.adapters.batching import Batching, Judged
+from bankwise.adapters.definitions import NONE, Definitions
 from bankwise.adapters.duties import Duties
 from bankwise.adapters.errors import LinkLost
 from bankwise.adapters.link import POLL_S, Link
+from bankwise.adapters.maker_reads import MakerReads
 from bankwise.adapters.plan import SLOW_LINK_HZ, plan
 from bankwise.adapters.rates import Rates
 from bankwise.adapters.records import Exchange, LinkRecord, Record
@@ -58,6 +60,7 @@ class PollCycle:
         cancelled: Callable[[], bool] = lambda: False,
         jitter: random.Random | None = None,
         note: Note | None = None,
+        definitions: Definitions = NONE,
     ) -> None:
         """Takes an open link; session time begins now.
 
@@ -67,6 +70,7 @@ class PollCycle:
             cancelled: asked often while waiting; True ends any wait at once.
             jitter: spreads the waits; give a seeded one for repeatable runs.
             note: what is known of the adapter; heeded when it gives the same name.
+            definitions: maker-specific values to ask for as well.
         """
         self.clock = SessionClock(link.now(), rate)
         self.adapter = Adapter(link, self.clock, cancelled)
@@ -79,6 +83,8 @@ class PollCycle:
         self.rates = Rates()
         self.counts: dict[str, int] = {}
         """How often each word of the adapter was heard."""
+        self.maker = MakerReads(definitions)
+        """Maker-specific values, and what the car refused of them."""
         self._note = note
         self._cancelled = cancelled
         self._jitter = jitter or random.Random()
@@ -189,6 +195,7 @@ class PollCycle:
         self._strikes.clear()
         self._replan()
         self._duties.begin(found, self.now(), once=not self._was_up)
+        self.maker.begin(found.protocol, self.now())
         self._judge_at = self.now() + JUDGE_LINK_AFTER_S
         return [self._up()]
 
@@ -254,6 +261,11 @@ class PollCycle:
         if duty is not None:
             # A refusal or silence here says nothing about the vehicle's presence.
             return self.adapter.ask(duty), None
+        maker = self.maker.next(now, self._wanted)
+        if maker is not None:
+            asked = self.maker.ask(self.adapter, maker, self.found.protocol)
+            return asked, None
+        self.maker.polled()
         batching = self.batching
         assert batching is not None
         pids = self._schedule.next(now, batching.fits)

@@ -19,6 +19,7 @@ import numpy.typing as npt
 
 from bankwise.adapters.asked import Asked, asked
 from bankwise.adapters.control_units import BITMAPS, VOLTAGE, ControlUnits
+from bankwise.adapters.definition_file import of_header
 from bankwise.adapters.frames import answers
 from bankwise.adapters.full_scales import Factors, factor, factors
 from bankwise.adapters.one_answer import OneAnswer, one_answer
@@ -134,6 +135,7 @@ class Decoder:
         self.exchanges = 0
         """Exchanges seen."""
         self._protocol = header.adapter.protocol
+        self._maker = of_header(header.vehicle)
         self._scales: dict[str, Factors] = {}
         self._absent = absent_of(header)
         self._before_change = before_change
@@ -155,7 +157,7 @@ class Decoder:
             if not isinstance(record, Exchange):
                 self._event(record)
                 continue
-            told = self._checked(one_answer(record, self._protocol))
+            told = self._checked(one_answer(record, self._protocol, self._maker))
             units = self._taught(told)
             scales = self._rescaled(told)
             new_vin = told.vin and not self.columns.vehicle.vin
@@ -292,10 +294,13 @@ class Decoder:
                 for pid, data in told.data[unit].items():
                     table = np.frombuffer(data, dtype=np.uint8)[None, :]
                     self._decoded(unit, pid, table, where, found)
+            values = dict(told.values)
             if told.volts is not None and not self._knows_voltage(unit):
-                samples = found.setdefault("module_v", _Samples())
+                values["module_v"] = told.volts
+            for name, value in values.items():
+                samples = found.setdefault(name, _Samples())
                 samples.rows.append(where)
-                samples.values.append(np.array([told.volts]))
+                samples.values.append(np.array([value]))
         self._told = []
         for name, samples in found.items():
             self._append(name, samples)

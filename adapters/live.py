@@ -21,6 +21,8 @@ import msgspec
 from bankwise.adapters.adapter_notes import Notes
 from bankwise.adapters.backoff import Backoff
 from bankwise.adapters.cycle import PollCycle
+from bankwise.adapters.definition_file import KEY
+from bankwise.adapters.definitions import NONE, Definitions
 from bankwise.adapters.errors import AdapterError, LinkError, NoAdapter
 from bankwise.adapters.gate import all_permitted
 from bankwise.adapters.link import Link
@@ -63,6 +65,7 @@ class Live:
         open_link: OpenLink | None = None,
         jitter: random.Random | None = None,
         notes: Notes | None = None,
+        definitions: Definitions = NONE,
     ) -> None:
         """Prepares; nothing is opened before `start`.
 
@@ -77,6 +80,7 @@ class Live:
             open_link: another way to open the link than pyserial.
             jitter: spreads the waits; give a seeded one for repeatable runs.
             notes: what is known of adapters met before; this one is added.
+            definitions: maker-specific values to ask for; kept in the header.
         """
         self.kind = kind
         self.state = LinkState.CONNECTING
@@ -87,6 +91,9 @@ class Live:
         self._known = notes.of(url) if notes is not None else None
         self._rate = clock_rate
         self._vehicle = dict(vehicle or {})
+        self._definitions = definitions
+        if definitions.rows:
+            self._vehicle[KEY] = definitions.as_json()
         if note:
             self._vehicle["note"] = note
         self._stop = threading.Event()
@@ -221,6 +228,7 @@ class Live:
                 cancelled=self._stop.is_set,
                 jitter=self._jitter,
                 note=self._known,
+                definitions=self._definitions,
             )
         else:
             self._cycle.relink(link)

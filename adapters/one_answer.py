@@ -13,6 +13,7 @@ from bankwise.adapters.code_reading import (
     codes_in,
     codes_of_report,
 )
+from bankwise.adapters.definitions import NONE, Definitions
 from bankwise.adapters.frames import (
     Answer,
     BusFault,
@@ -41,6 +42,7 @@ class OneAnswer:
         pids: PIDs of current data asked for.
         data: their bytes by control unit and PID.
         volts: supply voltage as the adapter measures it. Unit: V.
+        values: maker-specific values by signal name.
         vin: vehicle identification number that a unit told.
         when, codes: which set of trouble codes was read, and the codes.
         rejects: why messages gave nothing, an entry a message.
@@ -49,14 +51,23 @@ class OneAnswer:
     pids: tuple[int, ...] = ()
     data: dict[str, dict[int, bytes]] = field(default_factory=dict)
     volts: float | None = None
+    values: dict[str, float] = field(default_factory=dict)
     vin: str = ""
     when: str = ""
     codes: tuple[str, ...] = ()
     rejects: list[str] = field(default_factory=list)
 
 
-def one_answer(exchange: Exchange, protocol: str) -> OneAnswer:
-    """Reads one exchange. `protocol`: the adapter's protocol number."""
+def one_answer(
+    exchange: Exchange, protocol: str, maker: Definitions = NONE
+) -> OneAnswer:
+    """Reads one exchange.
+
+    Args:
+        exchange: the exchange.
+        protocol: the adapter's protocol number.
+        maker: maker-specific values that the session describes.
+    """
     request = asked(exchange.q)
     if request is None:
         return _adapter(exchange)
@@ -69,6 +80,11 @@ def one_answer(exchange: Exchange, protocol: str) -> OneAnswer:
         _codes(good, SERVICES[request.text], out)
     elif request.text in _REPORT_SETS:
         _reported(good, _REPORT_SETS[request.text], out)
+    elif request.text in maker.by_request:
+        payloads = [(answer.ecu, answer.payload) for answer in good]
+        out.values = maker.values(request.text, payloads)
+        if good and not out.values:
+            out.rejects.append("not as described, or outside its sane range")
     elif request.text == _VIN_REQUEST:
         _vin(good, out)
     elif request.text == _VIN_BY_IDENTIFIER:

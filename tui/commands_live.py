@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from bankwise.tui.options import Baud, Faster, Folder, Note, Port
+from bankwise.tui.options import Baud, DefinitionFile, Faster, Folder, Note, Port
 
 app = typer.Typer(rich_markup_mode=None)
 
@@ -37,6 +37,7 @@ def record(
     ] = True,
     baud: Baud = None,
     note: Note = None,
+    definitions: DefinitionFile = None,
     sessions: Folder = None,
     faster: Faster = 1.0,
 ) -> None:
@@ -44,6 +45,7 @@ def record(
     import sys
 
     from bankwise.adapters.adapter_notes import Notes
+    from bankwise.adapters.definition_file import read_definitions
     from bankwise.adapters.live import Live
     from bankwise.adapters.ports import only_port
     from bankwise.tui.errors import CommandError
@@ -51,9 +53,18 @@ def record(
     from bankwise.tui.places import file_to_write
     from bankwise.tui.recording import record_until
 
+    own = read_definitions(definitions)
     url = port or only_port()
     path = file_to_write(output, sessions, "drive")
-    source = Live(url, path, clock_rate=faster, baud=baud, note=note, notes=Notes())
+    source = Live(
+        url,
+        path,
+        clock_rate=faster,
+        baud=baud,
+        note=note,
+        notes=Notes(),
+        definitions=own,
+    )
     if lines:
         told = Lines(source, sys.stdout, bell)
         tally = record_until(source, seconds, None, patient=wait, seen=told.seen)

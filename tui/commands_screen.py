@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from bankwise.tui.options import Baud, Folder, Note, Port
+from bankwise.tui.options import Baud, DefinitionFile, Folder, Note, Port
 
 app = typer.Typer(rich_markup_mode=None)
 
@@ -51,18 +51,21 @@ def drive(
     ] = None,
     baud: Baud = None,
     note: Note = None,
+    definitions: DefinitionFile = None,
     sessions: Folder = None,
 ) -> None:
     """Watch a car live, recorded from the first byte."""
+    from bankwise.adapters.definition_file import read_definitions
     from bankwise.adapters.ports import only_port
     from bankwise.tui.app import run_app
     from bankwise.tui.openings import open_adapter
     from bankwise.tui.places import file_to_write, sessions_folder
 
+    own = read_definitions(definitions)
     folder = sessions_folder(sessions)
     url = port or only_port()
     path = file_to_write(output, folder, "drive")
-    source = open_adapter(url, folder, note=note, baud=baud, path=path)
+    source = open_adapter(url, folder, note=note, baud=baud, path=path, definitions=own)
     raise typer.Exit(run_app(source, sessions_dir=folder))
 
 

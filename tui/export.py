@@ -20,6 +20,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from bankwise.adapters.definition_file import of_header
 from bankwise.adapters.records import Header
 from bankwise.signals.catalogue import SIGNALS
 from bankwise.signals.columns import Columns, Floats
@@ -56,14 +57,14 @@ class LongForm:
     which: np.ndarray[tuple[int], np.dtype[np.int32]]
     names: tuple[str, ...]
 
-    @property
-    def units(self) -> tuple[str, ...]:
+    def units(self, header: Header) -> tuple[str, ...]:
         """The unit of each name; empty for a pure number."""
-        return tuple(unit_of(name) for name in self.names)
+        maker = {row.name: row.unit for row in of_header(header.vehicle).rows}
+        return tuple(unit_of(name) or maker.get(name, "") for name in self.names)
 
 
 def unit_of(name: str) -> str:
-    """The unit of a signal, empty for a pure number or a maker's own signal."""
+    """The unit of a standard signal, empty for a pure number."""
     signal = SIGNALS.get(name)
     return signal.unit if signal is not None else ""
 
@@ -96,13 +97,13 @@ def source_of(header: Header) -> str:
 
 
 def write_csv(path: Path, header: Header, columns: Columns) -> None:
-    """Writes long-form CSV. `header` is not used: CSV has no place for it."""
+    """Writes long-form CSV. `header` only names the units of a maker's own signals."""
     rows = long_form(columns)
     texts = [f"{value:.{_VALUE_DIGITS}g}" for value in rows.v.tolist()]
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(CSV_COLUMNS)
-        names, units = rows.names, rows.units
+        names, units = rows.names, rows.units(header)
         for t, i, text in zip(rows.t.tolist(), rows.which.tolist(), texts, strict=True):
             writer.writerow((f"{t:.{_TIME_DIGITS}f}", names[i], text, units[i]))
 
@@ -121,7 +122,7 @@ def write_parquet(path: Path, header: Header, columns: Columns) -> None:
             ),
             "value": rows.v,
             "unit": arrow.DictionaryArray.from_arrays(
-                index, arrow.array(rows.units, arrow.string())
+                index, arrow.array(rows.units(header), arrow.string())
             ).cast(arrow.string()),
         },
         metadata={"source": source_of(header), "session": header.id},
@@ -137,16 +138,18 @@ def write_mf4(path: Path, header: Header, columns: Columns) -> None:
         if begun is not None:
             file.header.start_time = begun
         file.header.comment = source_of(header)
+        maker = {row.name: row for row in of_header(header.vehicle).rows}
         for name in sorted(columns.measured):
             column = columns[name]
+            own = maker.get(name)
             signal = SIGNALS.get(name)
             file.append(
                 mdf.Signal(
                     samples=np.array(column.v),
                     timestamps=np.array(column.t),
                     name=name,
-                    unit=unit_of(name),
-                    comment=signal.title if signal is not None else "",
+                    unit=own.unit if own is not None else unit_of(name),
+                    comment=signal.title if signal else own.title if own else "",
                 ),
                 comment=source_of(header),
                 common_timebase=True,

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from bankwise.adapters.car.server import ProcessServer
 from bankwise.adapters.car.stories import STORIES
+from bankwise.adapters.definitions import NONE, Definitions
 from bankwise.adapters.errors import LinkError
 from bankwise.adapters.link import Link, PortLink
 from bankwise.adapters.live import Live
@@ -152,9 +153,16 @@ def open_adapter(
     note: str | None = None,
     baud: int | None = None,
     path: Path | None = None,
+    definitions: Definitions = NONE,
 ) -> Source:
     """A real adapter, recorded from the first byte; nothing is opened before start."""
-    return Live(url, path or new_session_file(folder, "drive"), baud=baud, note=note)
+    return Live(
+        url,
+        path or new_session_file(folder, "drive"),
+        baud=baud,
+        note=note,
+        definitions=definitions,
+    )
 
 
 def open_session(path: Path, *, speed: float = 1.0, start_s: float = 0.0) -> Source:

@@ -28,6 +28,14 @@ Baud = Annotated[
     int | None,
     typer.Option(help="Speed of a serial port; searched for when not given."),
 ]
+DefinitionFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--definitions",
+        metavar="FILE",
+        help="Maker-specific values to read as well, described in TOML.",
+    ),
+]
 Note = Annotated[
     str | None, typer.Option(help="Kept in the session: the car, the complaint.")
 ]

@@ -195,7 +195,7 @@ class Snapshot:
 
     def series(self, name: str) -> tuple[Floats, Floats]:
         """Times and values of a measured or derived signal; empty when unknown."""
-        if name in SIGNALS:
+        if name in SIGNALS or name in self.columns.signals:
             column = self.columns[name]
             return column.t, column.v
         try:

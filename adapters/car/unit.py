@@ -105,6 +105,7 @@ class ControlUnit:
         manners: how it behaves.
         signals: names it reports; None means all that the car has.
         standard: what PID 1C says. Source: 01 is OBD II, from memory of SAE J1979.
+        maker: data bytes of a maker's own service and identifier; empty for none.
     """
 
     def __init__(
@@ -119,6 +120,7 @@ class ControlUnit:
         manners: Manners | None = None,
         signals: frozenset[str] | None = None,
         standard: int = 0x01,
+        maker: Callable[[int, int], bytes] | None = None,
     ) -> None:
         self.address = address
         self.names = names or UnitNames()
@@ -140,6 +142,9 @@ class ControlUnit:
             0x09: self._information,
             0x0A: lambda data: self._codes(0x0A, data),
         }
+        if maker is not None:
+            self._services[0x21] = lambda data: _maker_read(maker, 0x21, data)
+            self._services[0x22] = lambda data: _maker_read(maker, 0x22, data)
 
     @property
     def awake(self) -> bool:
@@ -329,6 +334,21 @@ class ControlUnit:
         items = information.items(self.names, self._evidence.ratios)
         lay = information.messages if self._can else information.legacy_messages
         return lay(data[0], items) or REFUSED_RANGE
+
+
+def _maker_read(
+    maker: Callable[[int, int], bytes], service: int, data: bytes
+) -> list[bytes] | int:
+    """Maker-specific data by identifier; what is not known is left out."""
+    width = service - 0x20
+    if not data or len(data) % width:
+        return REFUSED_PART
+    out = bytearray((service + _POSITIVE,))
+    for i in range(0, len(data), width):
+        number = data[i : i + width]
+        found = maker(service, int.from_bytes(number, "big"))
+        out += number + found if found else b""
+    return [bytes(out)] if len(out) > 1 else REFUSED_RANGE
 
 
 @lru_cache(maxsize=64)

@@ -7,6 +7,8 @@ from bankwise.adapters.car.dialect import SimulatedAdapter
 from bankwise.adapters.car.evidence import EMPTY, Evidence, Remembers
 from bankwise.adapters.car.framing import PROTOCOLS, TRANSMISSION
 from bankwise.adapters.car.information import UnitNames
+from bankwise.adapters.car.maker_values import data, maker_values
+from bankwise.adapters.car.model import Car
 from bankwise.adapters.car.quirks import QUIET, Quirks, Trouble
 from bankwise.adapters.car.spec import CarSpec
 from bankwise.adapters.car.timing import LinkTiming
@@ -38,6 +40,11 @@ def engine_unit(
         layout=spec.layout,
         evidence=memory,
         manners=manners,
+        maker=(
+            (lambda service, number: data(service, number, maker_values(car)))
+            if isinstance(car, Car)
+            else None
+        ),
     )
 
 

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from bankwise.adapters import decode as decode_module
 from bankwise.adapters.car.framing import PROTOCOLS, check_byte, segment
 from bankwise.adapters.decode import Decoder
+from bankwise.adapters.definitions import Definitions
 from bankwise.adapters.one_answer import OneAnswer, one_answer
 from bankwise.adapters.pids import PIDS
 from bankwise.adapters.records import (
@@ -438,9 +439,9 @@ def test_the_quick_way_is_really_taken() -> None:
         records.append(x(i * 0.1, q, *_lines("7E8", payload)))
     slow: list[Exchange] = []
 
-    def counted(record: Exchange, protocol: str) -> OneAnswer:
+    def counted(record: Exchange, protocol: str, maker: Definitions) -> OneAnswer:
         slow.append(record)
-        return one_answer(record, protocol)
+        return one_answer(record, protocol, maker)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(decode_module, "one_answer", counted)
