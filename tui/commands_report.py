@@ -43,7 +43,6 @@ def report(
     from bankwise.tui.commands_compare import compared
     from bankwise.tui.errors import CommandError
     from bankwise.tui.places import find_session, sessions_folder
-    from bankwise.tui.print_compare import compare_text
     from bankwise.tui.progress import Progress
     from bankwise.tui.report.page import Subject
     from bankwise.tui.report.page import report as page
@@ -63,9 +62,8 @@ def report(
             session_snapshot(session),
             verify(path),
             complaint or str(session.header.vehicle.get("note") or ""),
-            compare_text(before, file, compared(before, file, sessions))
-            if before
-            else "",
+            before or "",
+            compared(before, file, sessions) if before else None,
         )
         target.write_text(page(subject, mask_vin=mask_vin), encoding="utf-8")
     typer.echo(f"{target}: {target.stat().st_size / 1e6:.1f} MB")

@@ -141,10 +141,13 @@ def _story(story: CodeStory, several: bool) -> Iterator[str]:
         yield from _wrapped(f"Status: {', '.join(story.states)}", "       ")
     yield from _wrapped(f"Next: {story.next}", "       ")
     if story.window is not None:
-        yield from _wrapped(f"Similar conditions: {_window(story.window)}", "       ")
+        yield from _wrapped(
+            f"Similar conditions: {window_words(story.window)}", "       "
+        )
 
 
-def _window(window: Window) -> str:
+def window_words(window: Window) -> str:
+    """A similar-conditions window in words."""
     warm = {True: ", warm", False: ", not yet warm", None: ""}[window.warm]
     return (
         f"{window.rpm[0]:.0f} to {window.rpm[1]:.0f} rpm, "
@@ -173,7 +176,7 @@ def _frame(frame: FreezeFrame) -> Iterator[str]:
         yield f"  {place + signal.title:34} {shown}"
     window = window_of(frame.values)
     if window is not None:
-        yield from _wrapped(f"Verify inside: {_window(window)}", "  ")
+        yield from _wrapped(f"Verify inside: {window_words(window)}", "  ")
 
 
 def _readiness(seen: Snapshot) -> Iterator[str]:

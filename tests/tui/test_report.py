@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from html.parser import HTMLParser
 from pathlib import Path
@@ -15,12 +16,25 @@ from bankwise.adapters.seals import verify
 from bankwise.adapters.session_file import SessionWriter, read_session
 from bankwise.adapters.snapshot import session_snapshot
 from bankwise.replay_logs import shipped
-from bankwise.signals.columns import Columns
+from bankwise.signals.columns import Columns, Mark
+from bankwise.signals.comparison import (
+    Comparison,
+    FigureChange,
+    FlagChange,
+    MarginChange,
+    TestChange,
+    Verdict,
+)
+from bankwise.signals.engine import Engine
+from bankwise.signals.evidence import CodeReading, Snapshot, UnitCodes
 from bankwise.signals.ledger import EXPLANATIONS
 from bankwise.signals.severity import Severity
+from bankwise.signals.shared_cells import SharedCell
+from bankwise.signals.thresholds import DEFAULTS
 from bankwise.tui.report.owner_words import OWNER_WORDS
 from bankwise.tui.report.page import Subject, report
 from bankwise.tui.report.plots import reduced, series, strip
+from bankwise.tui.report.technician import code_rows, figure_tables
 
 VIN = "1M8GDM9AXKP042788"
 
@@ -130,6 +144,88 @@ def test_the_same_session_gives_the_same_page(tmp_path: Path) -> None:
     assert report(subject) == report(subject)
 
 
+def test_tests_codes_and_changed_limits_are_told(tmp_path: Path) -> None:
+    """A noted test, a contradicted code and a limit changed by hand reach the page."""
+    subject = _subject(tmp_path)
+    mine = DEFAULTS.with_changes({"trim_add_pct": 12})
+    analysis = analyse(subject.session, mine)
+    analysis.columns.marks.append(Mark(40.0, "smoke", "test:smoke-test:leak-found:B2"))
+    text = report(dataclasses.replace(subject, analysis=analysis))
+    assert "Tests done" in text
+    assert "Smoke showed a leak in the intake." in text
+    assert "Limits changed by hand" in text
+    assert "<code>trim_add_pct</code> 12" in text
+    assert "test:smoke-test" not in text
+    assert "Limits changed by hand" not in report(subject)
+
+
+def test_a_comparison_reaches_owner_and_technician(tmp_path: Path) -> None:
+    """The verdict stands on the first page, tables and reasons after it."""
+    subject = _subject(tmp_path)
+    change = MarginChange("B1", "catalyst, <ratio>", 0.92, None)
+    tests = (TestChange("smoke test", "B2", "Smoke showed a leak.", ""),)
+    made = Comparison(
+        Verdict.NOT_YET,
+        ("bank 2 still needs +14.0 %",),
+        (SharedCell(2, 1500.0, 30.0, 18.0, 14.0, -5.0, -3.0, 40, 50),),
+        (FlagChange("one-bank-lean", "B2", Severity.ACT, "still"),),
+        (FigureChange("wake_up_b1s1_s", 12.0, 11.0),),
+        ("P0174",),
+        (),
+        (),
+        (change,),
+        ("hill was driven before only",),
+        tests,
+    )
+    text = report(dataclasses.replace(subject, before="monday.jsonl", comparison=made))
+    first, rest = text.split("For the technician", 1)
+    assert "It is not proven yet that the fault is gone." in first
+    for words in (
+        "compared with monday.jsonl",
+        "bank 2 still needs +14.0 %",
+        "+18.0",
+        "−5.0 … −3.0",
+        "sensor wake-up",
+        "catalyst, &lt;ratio&gt;, room to the limit",
+        "92%",
+        "not done",
+        "hill was driven before only",
+    ):
+        assert words in rest, words
+    assert "<pre" not in text
+
+
+def test_figures_have_words_instead_of_names() -> None:
+    """Every once-a-drive figure has its title and unit; places are columns."""
+    figures = {"wake_up_b1s1_s": 12.0, "wake_up_b2s1_s": None, "plateau_c": 88.4}
+    by_sensor, engine = figure_tables(figures)
+    assert by_sensor.heads == ("B1S1",)
+    assert by_sensor.rows == (("wake-up time, s", "12.0"),)
+    assert engine.rows == (("coolant plateau, °C", "88.4"),)
+
+
+def test_a_contradicted_code_is_told_so() -> None:
+    """A thermostat code in a drive that got warm comes with what speaks against it."""
+    columns = Columns()
+    t = np.arange(0.0, 60.0, 1.0)
+    columns.extend("ect_c", t, np.full(60, 91.0), np.zeros(60))
+    columns.extend("rpm", t, np.full(60, 1500.0), np.zeros(60))
+    columns.end_s = 60.0
+    engine = Engine()
+    engine.advance(columns, 59.0)
+    units = (UnitCodes("7E8", ("P0128",)),)
+    none = (UnitCodes("7E8", ()),)
+    seen = Snapshot(
+        {
+            "stored": CodeReading("stored", 1.0, units),
+            "pending": CodeReading("pending", 1.0, none),
+            "permanent": CodeReading("permanent", 1.0, none),
+        }
+    )
+    (story,) = code_rows(seen, engine)["stories"]
+    assert story["against"].startswith("A coolant temperature code is stored, yet")
+
+
 def test_owner_words_cover_every_explanation() -> None:
     """No explanation reaches an owner without plain words, and none condemns."""
     assert set(OWNER_WORDS) == set(EXPLANATIONS)
@@ -157,6 +253,9 @@ def test_a_hole_is_not_bridged() -> None:
     at, v = series(columns, "rpm")
     assert at.tolist() == [0.0, 1.0, 2.0, 2.0, 9.0, 10.0]
     assert np.flatnonzero(np.isnan(v)).tolist() == [3]
+    slow = np.arange(0.0, 100.0, 10.0)
+    columns.extend("ect_c", slow, np.full(10, 80.0), np.zeros(10))
+    assert not np.isnan(series(columns, "ect_c")[1]).any()
     assert strip(columns, (100.0, 110.0)) == ""
     assert strip(columns, (0.0, 10.0)).startswith("<svg")
 

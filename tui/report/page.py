@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib.metadata import version
 from typing import Any
@@ -11,23 +10,32 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from bankwise.adapters.analysis import Analysis
-from bankwise.adapters.code_table import description
 from bankwise.adapters.seals import Verdict
 from bankwise.adapters.session_file import Session
 from bankwise.adapters.vin import masked, verdict
-from bankwise.signals.catalogue import BANKS, SIGNALS
+from bankwise.signals.catalogue import BANKS
 from bankwise.signals.cautions import CAUTIONS
+from bankwise.signals.comparison import Comparison
 from bankwise.signals.engine import FlagSpan
-from bankwise.signals.evidence import FreezeFrame, Snapshot
+from bankwise.signals.evidence import Snapshot
 from bankwise.signals.explanations import Explanation
 from bankwise.signals.ledger import EXPLANATIONS
-from bankwise.signals.phases import phases
 from bankwise.signals.severity import Severity
 from bankwise.signals.trim_map import trim_map
-from bankwise.signals.two_trips import code_stories
 from bankwise.tui.report.owner_words import OWNER_WORDS
 from bankwise.tui.report.plots import LANES, LOW_LANE_IN, strip, trim_maps
-from bankwise.tui.words import clock, number
+from bankwise.tui.report.technician import (
+    code_rows,
+    comparison_tables,
+    figure_tables,
+    frame_rows,
+    hand_test_rows,
+    mark_rows,
+    monitor_rows,
+    phase_rows,
+    result_rows,
+)
+from bankwise.tui.words import clock
 
 AROUND_S = 20.0
 """What a strip shows before a flag rises and after. Unit: s. Our choice."""
@@ -50,7 +58,8 @@ class Subject:
         seen: codes and their history.
         seal: what `verify` says of the file.
         complaint: what the owner complained of; empty when nobody wrote it down.
-        comparison: `compare`'s text against an earlier drive, or empty.
+        before: name of an earlier drive it was compared with, or empty.
+        comparison: with that drive, or None.
     """
 
     name: str
@@ -59,7 +68,8 @@ class Subject:
     seen: Snapshot
     seal: Verdict
     complaint: str = ""
-    comparison: str = ""
+    before: str = ""
+    comparison: Comparison | None = None
 
 
 def report(subject: Subject, *, mask_vin: bool = False) -> str:
@@ -77,6 +87,8 @@ def report(subject: Subject, *, mask_vin: bool = False) -> str:
 def _context(subject: Subject, mask_vin: bool) -> dict[str, Any]:
     engine = subject.analysis.engine
     found = engine.explanations()
+    made = subject.comparison
+    comparison = None if made is None else comparison_tables(subject.before, made)
     flags = sorted(engine.flags, key=lambda f: (-f.severity.rank, f.first_s))
     return {
         "facts": _facts(subject, mask_vin),
@@ -84,6 +96,8 @@ def _context(subject: Subject, mask_vin: bool) -> dict[str, Any]:
         "owner": _owner(found, flags),
         "not_proven": _not_proven(found, flags),
         "cautions": _cautions(flags),
+        "comparison": comparison,
+        "changed": list(engine.thresholds.changed),
         "explanations": [_explanation(one) for one in found[:_MOST_CAUSES]],
         "flags": [_flag(subject.analysis, flag) for flag in flags],
         "overview": Markup(
@@ -92,19 +106,19 @@ def _context(subject: Subject, mask_vin: bool) -> dict[str, Any]:
         "maps": Markup(
             trim_maps({bank: trim_map(engine.frame, bank) for bank in BANKS})
         ),
-        "phases": list(_phases(engine.figures(), engine.frame)),
-        "figures": list(_figures(engine.figures())),
-        "codes": _codes(subject.seen),
-        "frames": [_frame(frame) for frame in subject.seen.frames if frame.values],
-        "monitors": _monitors(subject.seen),
-        "results": _results(subject.seen),
+        "phases": list(phase_rows(engine)),
+        "figures": figure_tables(engine.figures()),
+        "codes": code_rows(subject.seen, engine),
+        "frames": [frame_rows(f) for f in subject.seen.frames if f.values],
+        "monitors": monitor_rows(subject.seen),
+        "results": result_rows(subject.seen),
         "unread": subject.seen.unread,
-        "tests": _tests(subject.analysis),
+        "tests": hand_test_rows(engine),
+        "marks": mark_rows(engine),
         "limits": [
             (limit.about, limit.what, limit.why) for limit in engine.cannot_tell()
         ],
         "thresholds": _thresholds(engine.flags, engine.thresholds),
-        "comparison": subject.comparison,
         "seal": subject.seal,
         "evidence_caution": CAUTIONS["evidence-only"],
         "version": version("bankwise"),
@@ -120,7 +134,7 @@ def _facts(subject: Subject, mask_vin: bool) -> list[tuple[str, str]]:
         ("car", str(header.vehicle.get("name") or "not written down")),
         ("VIN", f"{shown} ({verdict(vin).value})" if vin else "not read"),
         ("recorded", header.started.replace("T", " ")[:16] + " UTC"),
-        ("length", f"{clock(subject.analysis.columns.end_s)} minutes"),
+        ("length", f"{clock(subject.analysis.columns.end_s)} (minutes:seconds)"),
         ("adapter", header.adapter.name or "unknown"),
         ("session", subject.session.header.id),
     ]
@@ -129,7 +143,12 @@ def _facts(subject: Subject, mask_vin: bool) -> list[tuple[str, str]]:
     return rows
 
 
-def _strength(share: float) -> str:
+def _strength(top: Explanation | None) -> str:
+    if top is None or top.id == "cannot-tell":
+        return ""
+    if top.id == "no-fault-seen":
+        return ". ".join(top.for_)
+    share = top.share
     if share >= _STRONG_SHARE:
         return "Much of what was seen points to this"
     if share >= _SOME_SHARE:
@@ -148,7 +167,7 @@ def _owner(found: list[Explanation], flags: list[FlagSpan]) -> dict[str, Any]:
     return {
         "found": words.found,
         "place": place,
-        "strength": _strength(top.share) if top and named else "",
+        "strength": _strength(top),
         "means": words.means,
         "advised": words.advised,
         "stop": stop,
@@ -214,75 +233,6 @@ def _flag(analysis: Analysis, flag: FlagSpan) -> dict[str, Any]:
         "limits": [thresholds.row(name) for name in names],
         "strip": Markup(strip(analysis.columns, span, flag.spans, lanes, LOW_LANE_IN)),
     }
-
-
-def _phases(figures: dict[str, Any], frame: Any) -> Iterator[dict[str, str]]:
-    for phase in phases(frame):
-        if phase.seconds <= 0:
-            continue
-        row = {"name": phase.name, "seconds": f"{phase.seconds:.0f} s"}
-        for bank in BANKS:
-            cell = figures.get(f"total_trim_b{bank}_pct", {}).get(phase.name)
-            row[f"b{bank}"] = (
-                f"{number(cell['median'], sign=True)} ± {number(cell['iqr'] / 2)}"
-                if cell
-                else "–"
-            )
-        yield row
-
-
-def _figures(figures: dict[str, Any]) -> Iterator[tuple[str, str]]:
-    for name, value in figures.items():
-        if isinstance(value, int | float):
-            yield name, number(float(value), 2)
-
-
-def _codes(seen: Snapshot) -> dict[str, Any]:
-    lamp = {True: "on", False: "off", None: "not known"}[seen.lamp]
-    return {
-        "lamp": lamp,
-        "stories": [(s, description(s.code)) for s in code_stories(seen)],
-        "sets": [
-            (when, "read" if reading.known else "; ".join(reading.trouble))
-            for when, reading in seen.codes.items()
-        ],
-    }
-
-
-def _frame(frame: FreezeFrame) -> dict[str, Any]:
-    rows = [
-        (signal.title, signal.about, f"{number(value, signal.decimals)} {signal.unit}")
-        for name, value in frame.values.items()
-        if (signal := SIGNALS.get(name)) is not None
-    ]
-    return {"unit": frame.unit, "code": frame.code or "no code", "rows": rows}
-
-
-def _monitors(seen: Snapshot) -> list[tuple[str, str, str]]:
-    return [
-        (unit, monitor.name, "complete" if monitor.complete else "open")
-        for unit, status in seen.since_clear.items()
-        for monitor in status.monitors
-    ]
-
-
-def _results(seen: Snapshot) -> list[dict[str, str]]:
-    return [
-        {
-            "about": result.about,
-            "title": f"{result.subject}: {result.title}",
-            "value": f"{number(result.value, 3)} {result.sign}",
-            "low": number(result.low, 3) if result.has_low else "–",
-            "high": number(result.high, 3) if result.has_high else "–",
-            "passed": "passed" if result.passed else "FAILED",
-            "raw": "" if result.scaled else "raw number",
-        }
-        for result in seen.results
-    ]
-
-
-def _tests(analysis: Analysis) -> list[tuple[str, str]]:
-    return [(clock(mark.t), mark.text) for mark in analysis.columns.marks]
 
 
 def _thresholds(flags: list[FlagSpan], thresholds: Any) -> list[Any]:

@@ -26,6 +26,8 @@ LANE_IN = 0.74
 """Height of a lane. Unit: inch."""
 LOW_LANE_IN = 0.56
 """Height of a lane where two strips share a page. Unit: inch."""
+HOLE_S = 3.0
+"""A silence that a line must not cross. Unit: s. As the flag `link-lost`."""
 _COLUMNS = 700
 """Pixel columns a trace is reduced to: lowest and highest value in each."""
 
@@ -93,7 +95,8 @@ def reduced(t: Floats, v: Floats) -> tuple[Floats, Floats]:
 def series(columns: Columns, name: str) -> tuple[Floats, Floats]:
     """Times and values of a signal, or of the sum of a bank's two trims.
 
-    Holes of three seconds and more get a NaN, so that no line crosses them.
+    A hole gets a NaN, so that no line crosses it: three seconds without a value, or
+    three times the usual step of a signal that is asked for seldom.
     """
     if name.startswith("total_trim_"):
         bank = name.removeprefix("total_trim_").removesuffix("_pct")
@@ -104,7 +107,9 @@ def series(columns: Columns, name: str) -> tuple[Floats, Floats]:
             v = v + np.where(at >= 0, long.v[np.maximum(at, 0)], np.nan)
     else:
         t, v = columns[name].t, columns[name].v
-    breaks = np.flatnonzero(np.diff(t) > 3.0) + 1
+    steps = np.diff(t)
+    hole = max(HOLE_S, 3 * float(np.median(steps))) if len(steps) else HOLE_S
+    breaks = np.flatnonzero(steps > hole) + 1
     return np.insert(t, breaks, t[breaks - 1]), np.insert(v, breaks, np.nan)
 
 

@@ -1,0 +1,67 @@
+"""The commands `compare` and `report` on shipped sessions, as a person runs them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from bankwise.tui import commands_compare, commands_report
+from bankwise.tui.errors import CommandError
+
+COLD = "thermostat-open"
+"""The shipped drive that is read fastest."""
+
+
+def test_a_drive_against_itself_shows_what_is_still_there() -> None:
+    """As JSON: every flag is `still`, no trim changed, and nothing is proven."""
+    told = CliRunner().invoke(commands_compare.app, [COLD, COLD, "--json"])
+    assert told.exit_code == 1
+    made = json.loads(told.output)
+    assert made["verdict"] == "not proven yet"
+    assert made["flag"] == "repair-not-proven"
+    assert {flag["change"] for flag in made["flags"]} <= {"still"}
+    assert made["cells"]
+    assert all(cell["before"] == cell["after"] for cell in made["cells"])
+    assert all(row["before"] == row["after"] for row in made["figures"])
+    assert made["tests"] == []
+
+
+def test_two_cars_are_refused_in_one_line() -> None:
+    """Different VINs are no pair."""
+    told = CliRunner().invoke(commands_compare.app, [COLD, "front-sensor-unplugged"])
+    assert isinstance(told.exception, CommandError)
+    assert "two different cars" in str(told.exception)
+
+
+def test_a_report_with_an_earlier_drive_is_written(tmp_path: Path) -> None:
+    """One page, with the verdict, and the VIN masked on request."""
+    target = tmp_path / "page.html"
+    words = [COLD, "--before", COLD, "-o", str(target), "--mask-vin"]
+    told = CliRunner().invoke(commands_report.app, words)
+    assert told.exit_code == 0, told.output
+    text = target.read_text("utf-8")
+    assert "Before and after the repair" in text
+    assert "Not proven yet" in text
+    assert "<script" not in text
+    assert str(target) in told.output
+
+
+@pytest.mark.parametrize("name", ["no-such-drive", ""])
+def test_a_missing_drive_is_named(name: str) -> None:
+    """A name that leads nowhere is one line, not a traceback."""
+    told = CliRunner().invoke(commands_report.app, [name])
+    assert told.exit_code != 0
+    assert told.exception is not None
+    assert "\n" not in str(told.exception)
+
+
+def test_a_report_does_not_overwrite_its_session(tmp_path: Path) -> None:
+    """The page is refused where the drive lies."""
+    drive = tmp_path / "drive.jsonl"
+    drive.write_text("{}")
+    told = CliRunner().invoke(commands_report.app, [str(drive), "-o", str(drive)])
+    assert isinstance(told.exception, CommandError)
+    assert drive.read_text() == "{}"
