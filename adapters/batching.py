@@ -27,6 +27,7 @@ costs a fifth of a second, a fault that has passed would cost far more."""
 ABSENT_AFTER: Final = 5
 """Answers without a unit while others spoke, then it is not waited for. Our choice."""
 _PWM: Final = "1"
+_REFUSALS: Final = 2
 PENDING: Final = 0x78
 BUSY: Final = 0x21
 
@@ -105,6 +106,7 @@ class Batching:
         self._trusted = False
         self._digit_off_until = 0.0
         self._digit_faults = 0
+        self._digit_refusals = 0
         self._last_silent: tuple[int, bool] | None = None
 
     def fits(self, pids: tuple[int, ...]) -> bool:
@@ -232,7 +234,7 @@ class Batching:
         if len(pids) > 1 or self.rung is Rung.ONE:
             self._failures = 0
         if digit_used:
-            self._digit_faults = 0
+            self._digit_faults = self._digit_refusals = 0
             return
         computed = expected_digit(pids, self._units, can=self._can, way=self._way)
         if computed == len(asked.reply.lines):
@@ -245,7 +247,10 @@ class Batching:
 
     def _unknown(self, pids: tuple[int, ...], now: float, *, digit_used: bool) -> None:
         if digit_used:
-            self.digit_known = False
+            # Once may be a character lost on the way; twice is an adapter.
+            self._distrust()
+            self._digit_refusals += 1
+            self.digit_known = self._digit_refusals < _REFUSALS
         elif len(pids) > 1:
             self._demote(now)
 

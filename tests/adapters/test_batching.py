@@ -84,10 +84,13 @@ def test_digit_that_keeps_failing_is_left_out_for_a_minute(one: Batching) -> Non
 
 
 def test_question_mark_strips_the_digit_then_the_many(one: Batching) -> None:
-    """An adapter that answers `?` loses the digit for good, then a rung."""
+    """One `?` may be noise; the second costs the digit for good, then a rung."""
     talk(one, FIRST)
     assert talk(one, b"?\r").endswith("3")
-    assert one.digit_known is False
+    assert one.digit_known
+    assert talk(one, FIRST) == "010C0D14180608"
+    assert talk(one, b"?\r").endswith("3")
+    assert not one.digit_known
     assert rung_of(one) is Rung.SIX
     talk(one, b"?\r")
     assert rung_of(one) is Rung.FRAME
