@@ -97,7 +97,7 @@ def _site(tmp_path: Path, page: str) -> Iterator[tuple[str, list[str]]]:
         def __init__(self, *given: object) -> None:
             super().__init__(*given, directory=str(tmp_path))  # type: ignore[arg-type]
 
-        def log_message(self, *given: object) -> None:
+        def log_message(self, format: str, *args: object) -> None:
             """Silent; what was asked is kept in `asked`."""
 
         def do_GET(self) -> None:

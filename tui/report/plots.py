@@ -11,6 +11,7 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
 
 from bankwise.signals.catalogue import SIGNALS
 from bankwise.signals.columns import Columns, Floats
@@ -209,7 +210,7 @@ def _map(axis: Axes, bank: int, cells: tuple[Cell, ...]) -> None:
     for cell in cells:
         strength = min(abs(cell.median) / 25.0, 1.0)
         axis.add_patch(
-            mpl.patches.Rectangle(
+            Rectangle(
                 (cell.rpm, cell.load_pct),
                 RPM_STEP,
                 LOAD_STEP_PCT,
