@@ -33,7 +33,7 @@ from typing import Any
 import numpy as np
 
 SIZES = ((80, 24), (120, 40), (200, 60))
-WARM_UP_S = 6.0
+WARM_UP_S = 3.0
 KEYS_EVERY_S = 0.7
 STALL_S = 5.0
 
@@ -65,7 +65,10 @@ def child(kind: str, out: str, story: str, folder: str) -> None:
     result: dict[str, Any] = {}
 
     def measure() -> None:
+        while source.header is None:
+            time.sleep(0.05)
         time.sleep(WARM_UP_S)
+        Path(out + ".go").touch()
         busy.clear()
         spent.clear()
         process, wall = time.process_time(), time.monotonic()
@@ -170,6 +173,13 @@ class Terminal:
                 return True
         return False
 
+    def wait_for_data(self) -> None:
+        """Reads on until the car has answered for a while."""
+        end = time.monotonic() + 60
+        while not Path(self.out + ".go").exists() and time.monotonic() < end:
+            self.read_for(0.1)
+        Path(self.out + ".go").unlink()
+
     def echo_ms(self, turn: int) -> float:
         """Time from the key `b` to its words on the terminal. Unit: ms."""
         words = (b"is off", b"rings on")[turn % 2]
@@ -189,6 +199,13 @@ class Terminal:
         return found
 
 
+def newest_s(path: Path) -> float:
+    """Session time of the newest record. Unit: s."""
+    from bankwise.adapters.session_file import SessionTail
+
+    return SessionTail(path).read()[-1].t
+
+
 def gaps_ms(path: Path, first_s: float, last_s: float) -> Any:
     """Time from one answer to the next request. Unit: ms."""
     from bankwise.adapters.records import Exchange
@@ -206,10 +223,10 @@ def run(size: tuple[int, int], kind: str, seconds: float, folder: str) -> None:
     """Measures one screen at one size and prints its row."""
     launched = time.monotonic()
     terminal = Terminal(size, kind, folder)
-    first = "BANK 1" if kind == "screen" else "signal"
-    terminal.read_for(10.0, first.encode())
+    first = "ROAD TEST" if kind == "screen" else "signal"
+    terminal.read_for(30.0, first.encode())
     start_s = time.monotonic() - launched
-    terminal.read_for(WARM_UP_S + 1)
+    terminal.wait_for_data()
     before, began = terminal.sent, time.monotonic()
     echoes = []
     turn = 0
@@ -240,12 +257,16 @@ def run(size: tuple[int, int], kind: str, seconds: float, folder: str) -> None:
 def stalled(folder: str) -> None:
     """Stops reading the terminal and says what that did to acquisition."""
     terminal = Terminal((120, 40), "screen", folder)
-    terminal.read_for(12.0)
+    terminal.wait_for_data()
+    path = Path(folder) / "screen.jsonl"
+    began = newest_s(path)
+    terminal.read_for(STALL_S)
+    stopped = newest_s(path)
     time.sleep(STALL_S)
+    ended = newest_s(path)
     terminal.read_for(3.0)
     terminal.end()
-    path = Path(folder) / "screen.jsonl"
-    calm, stall = gaps_ms(path, 2.0, 9.0), gaps_ms(path, 11.0, 11.0 + STALL_S - 1)
+    calm, stall = gaps_ms(path, began, stopped), gaps_ms(path, stopped, ended)
     for words, gaps in (("reading", calm), ("stalled", stall)):
         p50, p99 = np.percentile(gaps, [50, 99])
         print(
