@@ -79,14 +79,14 @@ def drive_test(
     car: Car,
     test: str,
     about: str,
-    script: Sequence[Do],
+    script: Sequence[tuple[float, str, str]],
     until_s: float,
     *,
     results: bool = True,
 ) -> Driven:
     """Drives a car in virtual time and makes one guided test on the way."""
     cycle = PollCycle(VirtualLink(plug_in(car, car.spec)), jitter=random.Random(1))
-    waiting = sorted(script, key=lambda do: do.t)
+    waiting = sorted((Do(*key) for key in script), key=lambda do: do.t)
     records: list[Record] = []
     while cycle.now() < until_s:
         records += cycle.step()
@@ -111,24 +111,16 @@ def drive_test(
     analysis.feed(records)
     found = judge(last_case(analysis))
     if results:
-        t = records[-1].t
+        # The screen notes results as soon as the last values are in.
+        t = min(last_case(analysis).run.until + 0.5, records[-1].t)
         records += [
             MarkRecord(t, f.text, result_tag(test, f)) for f in found if f.outcome
         ]
+        records.sort(key=lambda record: record.t)
         analysis = Analysis(header)
         analysis.feed(records)
         analysis.finish()
     return Driven(header, records, found, analysis)
-
-
-def steps_at(*moments: tuple[float, str]) -> list[Do]:
-    """Steps begun at moments."""
-    return [Do(t, STEP, step) for t, step in moments]
-
-
-def hands_at(*moments: tuple[float, str]) -> list[Do]:
-    """Things done to the car by hand at moments."""
-    return [Do(t, HAND, line) for t, line in moments]
 
 
 @pytest.fixture(name="drive_test")
