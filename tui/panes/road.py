@@ -43,8 +43,9 @@ def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
         height = canvas.height - y - readout
         draw_stack(canvas.part(0, y, wide, height), shot, state, lanes)
         room = canvas.height - y
-        split = room // 2 if room >= _LEDGER_FROM else room
-        draw_flags(canvas.part(wide + 2, y, side - 1, split), shot, state)
+        both = room >= _LEDGER_FROM
+        split = room // 2 if both else room
+        draw_flags(canvas.part(wide + 2, y, side - 1, split - both), shot, state)
         rest = canvas.part(wide + 2, y + split, side - 1, room - split)
         if rest.height:
             draw_ledger(rest, shot)
@@ -171,8 +172,13 @@ def draw_flags(area: Canvas, shot: Snapshot, state: Look) -> None:
     if not up and not past:
         area.put(1, y, clip("no flag so far", area.width - 1), _SOFT)
         return
-    for place, flag in enumerate([*up, *past]):
-        if y >= area.height:
+    listed = [*up, *past]
+    for place, flag in enumerate(listed):
+        if y >= area.height - (not small):
+            if not small:
+                left = f"and {len(listed) - place} more: 5 lists all"
+                area.part(0, area.height - 1, area.width, 1).clear()
+                area.put(1, area.height - 1, left, _SOFT)
             return
         y = _draw_flag(area, y, flag, state, whole=place == 0 and flag.active)
         y += 0 if small else 1
