@@ -17,6 +17,7 @@ _RECORD = 9
 _OLDER_RECORD = 7
 _MISFIRE = 0xA1
 """Monitor number of all cylinders together; the next twelve are one each."""
+_NO_LIMIT = 0xFFFF
 _ENDS = {False: (b"\x00\x00", b"\xff\xff"), True: (b"\x80\x00", b"\x7f\xff")}
 """Lowest and highest two bytes, by sign: a limit there is no limit."""
 
@@ -223,9 +224,9 @@ def older_result(payload: bytes, unit: str) -> MonitorResult | None:
         f"component {component & 0x7F:02X}",
         value,
         limit if lowest else 0.0,
-        0xFFFF if lowest else limit,
+        _NO_LIMIT if lowest else limit,
         "",
         scaled=False,
-        has_low=lowest,
-        has_high=not lowest,
+        has_low=lowest and limit > 0,
+        has_high=not lowest and limit < _NO_LIMIT,
     )

@@ -212,11 +212,11 @@ def _results(seen: Snapshot) -> Iterator[str]:
 
 
 def _result(result: MonitorResult) -> str:
-    value = f"{_short(result.value)} {result.sign}".rstrip()
+    value = f"{short(result.value)} {result.sign}".rstrip()
     if not result.scaled:
         value += " raw"
-    low = _short(result.low) if result.has_low else ""
-    high = _short(result.high) if result.has_high else ""
+    low = short(result.low) if result.has_low else ""
+    high = short(result.high) if result.has_high else ""
     limits = f"{low} … {high}".strip() if low or high else "no limits"
     verdict = "" if result.passed else "  FAILED"
     return (
@@ -225,7 +225,8 @@ def _result(result: MonitorResult) -> str:
     )
 
 
-def _short(value: float) -> str:
+def short(value: float) -> str:
+    """A number with four figures at most, without needless zeros."""
     digits = 0 if value == 0 else max(0, 3 - math.floor(math.log10(abs(value))))
     text = number(value, min(digits, 4))
     return text.rstrip("0").rstrip(".") if "." in text else text

@@ -16,6 +16,7 @@ from bankwise.adapters.car.framing import (
 )
 from bankwise.adapters.car.information import UnitNames
 from bankwise.adapters.car.unit import ControlUnit
+from bankwise.adapters.monitor_results import older_result
 from bankwise.adapters.newest_answers import plain
 from bankwise.adapters.records import Exchange, Record
 from bankwise.adapters.snapshot import next_requests, snapshot
@@ -220,3 +221,14 @@ def test_older_results_stay_raw_with_one_limit() -> None:
     )
     assert result.margin == pytest.approx(1.0)
     assert not result.scaled
+
+
+def test_older_limits_at_the_end_of_the_range_are_none() -> None:
+    """FFFF as the highest and 0000 as the lowest limit limit nothing."""
+    high = older_result(bytes.fromhex("4605010028FFFF"), "10")
+    low = older_result(bytes.fromhex("46058100280000"), "10")
+    assert high is not None
+    assert low is not None
+    assert (high.has_low, high.has_high) == (False, False)
+    assert (low.has_low, low.has_high) == (False, False)
+    assert high.margin is None

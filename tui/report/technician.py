@@ -23,7 +23,7 @@ from bankwise.signals.registry import DERIVED
 from bankwise.signals.similar_conditions import windows_entered
 from bankwise.signals.tests_done import done_tests
 from bankwise.signals.two_trips import code_stories
-from bankwise.tui.print_codes import AGAINST_MEANS, entered_words, window_words
+from bankwise.tui.print_codes import AGAINST_MEANS, entered_words, short, window_words
 from bankwise.tui.print_compare import figure_rows, share
 from bankwise.tui.words import NO_VALUE, clock, number, sentence
 
@@ -170,9 +170,9 @@ def _result(result: MonitorResult) -> dict[str, Any]:
     return {
         "about": result.about,
         "title": f"{result.subject}: {result.title}",
-        "value": f"{number(result.value, 3)} {result.sign}",
-        "low": number(result.low, 3) if result.has_low else NO_VALUE,
-        "high": number(result.high, 3) if result.has_high else NO_VALUE,
+        "value": f"{short(result.value)} {result.sign}",
+        "low": short(result.low) if result.has_low else NO_VALUE,
+        "high": short(result.high) if result.has_high else NO_VALUE,
         "bar": None if margin is None else round(100 * min(max(margin, 0.0) * 2, 1.0)),
         "state": "" if result.passed else "FAILED",
         "raw": "" if result.scaled else "raw number",
