@@ -37,11 +37,11 @@ def gather(
     found = list(from_flags(signals, raised))
     ids = {(flag.id, flag.about) for flag in raised}
     found += patterns(signals, ids)
-    found += idle_pattern(signals)
+    found += idle_pattern(signals, ids)
     found += compared(signals, ids)
     found += rears(signals)
     seen = ids | {(clue.kind, clue.about) for clue in found}
     found += [clue for clue in healthy(signals) if not refuted(clue, seen)]
-    found += from_codes(columns)
+    found += from_codes(columns, ids)
     found += from_tests(columns)
     return tuple(clue for clue in found if clue.kind in KINDS)

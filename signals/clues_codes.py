@@ -34,7 +34,7 @@ def _code_kind(code: str) -> tuple[str, str]:
     return _BY_SYSTEM.get(trouble_codes.system(code), ""), about
 
 
-def from_codes(columns: Columns) -> Iterator[Clue]:
+def from_codes(columns: Columns, raised: set[tuple[str, str]]) -> Iterator[Clue]:
     """What the newest reading of each set of codes speaks of, each code once."""
     newest = latest_codes(columns, columns.end_s)
     seen: set[str] = set()
@@ -44,6 +44,10 @@ def from_codes(columns: Columns) -> Iterator[Clue]:
                 continue
             seen.add(code)
             kind, about = _code_kind(code)
+            if kind == "code-misfire":
+                # Which bank its cylinder lies in is not known; a lean bank tells.
+                banks = [b for name, b in raised if name == "misfire-false-lean"]
+                about = banks[0] if len(banks) == 1 else about
             yield Clue(kind, about, f"Code {code} is {when}")
 
 

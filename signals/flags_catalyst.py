@@ -20,7 +20,7 @@ def _flat(see: View) -> Bools:
     middle = (see["mean_{s}_v"] > see.limit("rear_lean_v")) & (
         see["mean_{s}_v"] < see.limit("rear_rich_v")
     )
-    level = np.abs(see["total_trim_{b}_pct"]) < see.limit("trim_add_pct")
+    level = np.abs(see["trim_10_{b}_pct"]) < see.limit("trim_add_pct")
     low = (see["mean_{s}_v"] <= see.limit("rear_lean_v")) & level
     return proven | (band & mixed & long & (middle | low))
 

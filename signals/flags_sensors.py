@@ -70,7 +70,7 @@ def _honest(see: View) -> Bools:
 def _slow(see: View) -> Bools:
     up = see["lr_low_{s}_ms"] > see.limit("response_lr_ms")
     down = see["rl_low_{s}_ms"] > see.limit("response_rl_ms")
-    return up & down & _honest(see)
+    return (up | down) & _honest(see)
 
 
 def _one_way(see: View) -> Bools:
@@ -252,8 +252,7 @@ RULES: tuple[Rule, ...] = (
         hold="settled_s",
         clear_s=30.0,
         text=(
-            "{place} is slow both ways: at least {up:.0f} ms to rich, {down:.0f} ms to "
-            "lean."
+            "{place} is slow: at least {up:.0f} ms to rich and {down:.0f} ms to lean."
         ),
         figures={"up": "lr_low_{s}_ms", "down": "rl_low_{s}_ms"},
         does_not_prove="Not that it must be replaced: heater and ground slow it too.",

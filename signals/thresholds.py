@@ -116,7 +116,7 @@ _ROWS: tuple[tuple[str, float, str, str], ...] = (
     ("wake_up_ratio", 2.0, "", s.COMMON),
     ("wake_up_rear_s", 180.0, "s", _ours("its heater waits for a dry pipe")),
     ("wake_up_own_ratio", 3.0, "", _ours("front and rear heaters differ, not by that")),
-    ("wake_up_own_s", 30.0, "s", _ours("with its heater a front wakes before that")),
+    ("wake_up_own_s", 50.0, "s", _ours("with its heater a front wakes before that")),
     ("wake_up_first_s", 120.0, "s", _ours("asleep for longer is no cold start")),
     ("wake_up_apart_s", 20.0, "s", _ours("small differences are where they sit")),
     ("lambda_error_pct", 5.0, "%", s.COMMON),

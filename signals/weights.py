@@ -90,12 +90,8 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *_rows(
         "slow-switching",
-        ("sensor-aged", 4, _S, "both edges are proven slow"),
+        ("sensor-aged", 4, _S, "an edge is proven slower than its limit"),
         ("sensor-heater", 0.5, _S, "a cool sensor is slow"),
-    ),
-    *_rows(
-        "one-edge-slow",
-        ("sensor-aged", 2, _S, "an edge is proven slower than its limit"),
     ),
     *_rows(
         "slow-one-way",
@@ -186,6 +182,16 @@ WEIGHTS: tuple[Weight, ...] = (
         ("bank-unmetered-air", -2, _O, "a leak does not mirror"),
     ),
     *_rows(
+        "mirror-centred",
+        ("bank-breathes-less", 1.5, _B, "both banks lie around the usual"),
+        ("bank-injectors-rich", -1, _B, "the other bank is off as well"),
+    ),
+    *_rows(
+        "mirror-one-sided",
+        ("bank-injectors-rich", 4, _B, "the other bank is where banks usually are"),
+        ("bank-breathes-less", -1.5, _B, "the other bank is where banks usually are"),
+    ),
+    *_rows(
         "crossed-sensors",
         ("sensors-crossed", 5, _E, "each bank steers the other away"),
         ("bank-breathes-less", -3, Where.BANK, "breathing settles, this runs away"),
@@ -232,6 +238,17 @@ WEIGHTS: tuple[Weight, ...] = (
         "idle-apart-lean",
         ("bank-unmetered-air", 1.5, _B, "a leak weighs most at idle"),
         ("exhaust-leak", 1, _B, "an exhaust leak fades with flow too"),
+    ),
+    *_rows(
+        "idle-rich-fades",
+        ("common-rich-source", 1.5, _E, "purge weighs most at idle"),
+        ("airflow-over-read", -2, _E, "a meter errs at every load"),
+    ),
+    *_rows(
+        "idle-rich-fades-alone",
+        ("bank-injectors-rich", 2.5, _B, "a drip weighs most at idle"),
+        ("common-rich-source", 1, _E, "purge weighs most at idle"),
+        ("airflow-over-read", -2, _E, "a meter errs at every load"),
     ),
     *_rows(
         "idle-apart-rich",
@@ -338,6 +355,7 @@ WEIGHTS: tuple[Weight, ...] = (
     *_rows(
         "fades-but-rear-rich",
         ("exhaust-leak", 3, _B, "drawn-in air weighs most at idle"),
+        ("common-unmetered-air", -3, _E, "the added fuel was too much"),
         ("sensor-reads-lean", -2, _F, "a lying sensor lies at every flow"),
     ),
     *_rows(
@@ -384,7 +402,7 @@ WEIGHTS: tuple[Weight, ...] = (
     *_rows("code-cam", ("bank-breathes-less", 2.5, _B, "the unit doubts the cam")),
     *_rows("code-heater", ("sensor-heater", 2.5, _S, "the unit found its heater bad")),
     *_rows("code-catalyst", ("catalyst-worn", 2, _B, "the unit found it worn")),
-    *_rows("code-misfire", ("misfire", 2, _E, "the unit counted misfires")),
+    *_rows("code-misfire", ("misfire", 2, _S, "the unit counted misfires")),
     *_rows("code-cooling", ("thermostat-open", 2, _E, "the unit missed the warm-up")),
     *_rows("code-crossed", ("sensors-crossed", 3, _E, "the unit found them swapped")),
     *_rows(
