@@ -28,7 +28,10 @@ def sessions(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
     folder: Folder = None,
 ) -> None:
-    """List the saved sessions, newest first."""
+    """List the saved sessions, newest first.
+
+    Two drives of one car, the earlier with a fault, are suggested for comparison.
+    """
     import json
     import sys
     from contextlib import closing
@@ -48,6 +51,7 @@ def sessions(
                 typer.echo(f"bankwise compare {short_name(before)} {short_name(after)}")
             return
         found = library.entries(" ".join(words or ()))
+        suggested = library.pairs()[:3]
     if as_json:
         typer.echo(json.dumps(as_objects(found), ensure_ascii=False, indent=1))
         return
@@ -55,6 +59,10 @@ def sessions(
         typer.echo(f"no such session in {place}", err=True)
     for entry in found:
         typer.echo(as_line(entry))
+    for before, after in suggested:
+        if before in found and after in found:
+            names = f"{short_name(before)} {short_name(after)}"
+            typer.echo(f"before and after? bankwise compare {names}", err=True)
 
 
 @app.command(

@@ -43,6 +43,21 @@ def test_listed_and_searched(run: Any, tmp_path: Path) -> None:
     assert run("sessions", "nonsense").stdout == ""
 
 
+def test_a_pair_of_one_car_is_suggested(run: Any, tmp_path: Path) -> None:
+    """A faulty drive and the same car's next one; never two different cars."""
+    faulty = shipped()["front-sensor-unplugged"].read_bytes()
+    (tmp_path / "monday.jsonl.gz").write_bytes(faulty)
+    (tmp_path / "other.jsonl.gz").write_bytes(shipped()["healthy"].read_bytes())
+    assert "compare" not in run("sessions").stderr
+    (tmp_path / "monday2.jsonl.gz").write_bytes(faulty)
+    told = run("sessions")
+    assert "before and after? bankwise compare monday" in told.stderr
+    assert "compare" not in told.stdout
+    assert "other" not in told.stderr
+    assert "compare" not in run("sessions", "nonsense").stderr
+    assert "bankwise compare monday" in run("sessions", "--pairs").stdout
+
+
 def test_note_is_appended(run: Any, saved: Path) -> None:
     """A note and details of the car are added; earlier bytes and seals stay."""
     before = saved.read_bytes()
