@@ -20,6 +20,7 @@ class Shape(Enum):
 
     OVER = "overlaid, the band between them tinted"
     HALVES = "one above the other, same way up"
+    WORDS = "what the engine was doing, in words"
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +171,16 @@ _ROWS = (
         least=3,
         weight=3,
     ),
+    Lane(
+        "state",
+        "drive",
+        "what the engine was doing: idle, cruise, fuel cut",
+        _ENGINE,
+        (Scale(("state",), "", 0.0, 1.0),),
+        Shape.WORDS,
+        least=1,
+        weight=0,
+    ),
     _engine("rpm", "rpm", "engine speed", "rpm", "", 0, 3000, 1000),
     _engine("load", "load", "calculated load", "load_pct", "%", 0, 100),
     _engine("maf", "air", "air mass flow", "maf_gps", "g/s", 0, 40, 20, 1),
@@ -230,5 +241,5 @@ _ROWS = (
 LANES: dict[str, Lane] = {lane.id: lane for lane in _ROWS}
 """Every lane by id, in the order of the chooser."""
 
-FIRST_CHOICE = ("front", "trim", "rear", "rpm", "load", "speed", "coolant")
+FIRST_CHOICE = ("front", "trim", "rear", "state", "rpm", "load", "speed", "coolant")
 """The lanes of the road test until a person chooses others."""

@@ -17,19 +17,17 @@ from bankwise.signals.columns import Floats
 from bankwise.tui import braille
 from bankwise.tui.canvas import Canvas
 from bankwise.tui.lane_axis import Window, draw_axis, draw_events
+from bankwise.tui.lane_margin import draw_margin, margin_width
 from bankwise.tui.lane_table import LANES, Lane, Scale, Shape
+from bankwise.tui.lane_words import draw_words
 from bankwise.tui.snapshot import Look, Snapshot
-from bankwise.tui.themes import BANK_INK, BOLD, Ink, Paper, look
-from bankwise.tui.words import number, rate
+from bankwise.tui.themes import BANK_INK, Ink, Paper, look
 
 SHORT_SPAN_S = 10.0
 """Window of switching sensors. Unit: s. Source: our choice; 60 s is a solid block."""
 
-NARROW, WIDE = 15, 20
-_WIDE_FROM = 100
 _DIFFERENT = 0.02
 _GUIDE = ord("┈")
-_LOW_ROWS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,11 +38,6 @@ class Row:
     y: int
     height: int
     shaded: bool = True
-
-
-def margin_width(width: int) -> int:
-    """Columns for names and figures at the left of a stack that wide."""
-    return WIDE if width >= _WIDE_FROM else NARROW
 
 
 def allot(lanes: Sequence[Lane], height: int, tall: frozenset[str]) -> list[int]:
@@ -59,7 +52,7 @@ def allot(lanes: Sequence[Lane], height: int, tall: frozenset[str]) -> list[int]
         if lane.least <= left:
             rows[i] = lane.least
             left -= lane.least
-    shown = [i for i, count in enumerate(rows) if count]
+    shown = [i for i, count in enumerate(rows) if count and lanes[i].weight]
     while left > 0 and shown:
 
         def need(i: int) -> float:
@@ -207,12 +200,15 @@ def _draw_lane(
     scale = _scale_of(lane, shot)
     series = [shot.series(name) for name in scale.names]
     ends = scale.ends(v for _, v in series)
-    _draw_margin(edge, lane, scale, shot, state, ends)
+    draw_margin(edge, lane, scale, shot, state, ends)
     lit = np.zeros(area.chars.shape, dtype=bool)
     if not any(map(shot.knows, scale.names)):
         words = _why_empty(scale, shot)
         area.put(2, (area.height - 1) // 2, words, look(Ink.SOFT, Paper.PLOT))
         lit[(area.height - 1) // 2, 2 : 2 + len(words)] = True
+        return lit
+    if lane.shape is Shape.WORDS:
+        draw_words(area, *series[0], window)
         return lit
     if lane.shape is Shape.HALVES and len(series) == 2:
         half = area.height // 2
@@ -289,67 +285,3 @@ def _tint(area: Canvas, one: Floats, two: Floats, ends: tuple[float, float]) -> 
     between = (rows > upper) & (rows < lower) & apart
     area.looks[between & (one > two)] = look(Ink.FAINT, Paper.TINT1)
     area.looks[between & (two > one)] = look(Ink.FAINT, Paper.TINT2)
-
-
-def _draw_margin(
-    edge: Canvas,
-    lane: Lane,
-    scale: Scale,
-    shot: Snapshot,
-    state: Look,
-    ends: tuple[float, float],
-) -> None:
-    at_s = state.view.read_at(shot.now_s)
-    values = [shot.value(name, at_s) for name in scale.names]
-    wide = edge.width >= WIDE
-    right = edge.width - 1
-    soft = look(Ink.SOFT)
-    paced = scale.paced_by or scale.names
-    slowest = min((hz for hz in map(shot.hz, paced) if hz), default=0.0)
-    slow = any(shot.value(name, at_s) == 0 for name in scale.honest)
-    pace = f"{rate(slowest)} slow" if slow else rate(slowest)
-    x = edge.put(1, 0, lane.title, look(Ink.TEXT, attributes=BOLD))
-    if lane.banks == (None,):
-        text = f"{number(values[0], scale.decimals)} {scale.unit}".rstrip()
-        if edge.height == 1:
-            edge.put_right(right, 0, text, look(Ink.TEXT))
-            return
-        edge.put(1, 1, text, look(Ink.TEXT, attributes=BOLD))
-    else:
-        x = edge.put(x + 1, 0, scale.unit, soft)
-        _bank_values(edge, lane, scale, values, wide)
-    if pace:
-        edge.put_right(
-            right, 0, pace, look(Ink.TEXT, attributes=BOLD) if slow else soft
-        )
-    if wide and edge.height >= _LOW_ROWS and lane.shape is Shape.OVER:
-        places = 0 if ends[1] - ends[0] > 2 else 1
-        edge.put_right(right, 1, number(ends[1], places), soft)
-        edge.put_right(right, edge.height - 1, number(ends[0], places), soft)
-
-
-def _bank_values(
-    edge: Canvas, lane: Lane, scale: Scale, values: Sequence[float], wide: bool
-) -> None:
-    sign = scale.low < 0
-    texts = [number(value, scale.decimals, sign) for value in values]
-    halves = lane.shape is Shape.HALVES
-    ys = (
-        (1, edge.height - edge.height // 2 + (edge.height // 2 > 1))
-        if halves
-        else (1, 2)
-    )
-    if edge.height == 2:
-        ys = (1, 1)
-    for i, (bank, text) in enumerate(zip(lane.banks, texts, strict=True)):
-        x = 1 if edge.height != 2 else 1 + 7 * i
-        label = look(BANK_INK[bank], attributes=BOLD)
-        edge.put_runs(x, ys[i], ((f"{bank} ", label), (text, label)))
-    gap = values[0] - values[1] if len(values) == 2 else float("nan")
-    if halves or edge.height < _LOW_ROWS or not np.isfinite(gap):
-        return
-    text = f"Δ {number(abs(gap), scale.decimals)}"
-    if edge.height > _LOW_ROWS:
-        edge.put(1, 3, text, look(Ink.TEXT))
-    elif wide or len(text) + 9 < edge.width:
-        edge.put(9, 2, text, look(Ink.TEXT))

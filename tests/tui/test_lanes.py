@@ -16,6 +16,7 @@ from bankwise.signals.registry import DERIVED
 from bankwise.tui.canvas import Canvas
 from bankwise.tui.lane_axis import MARK_SIGN, Window, draw_axis
 from bankwise.tui.lane_table import FIRST_CHOICE, LANES, Scale
+from bankwise.tui.lane_words import draw_words
 from bankwise.tui.lanes import allot, chosen, draw_stack
 from bankwise.tui.measure import between
 from bankwise.tui.timeview import TimeView
@@ -39,7 +40,7 @@ def test_rows_are_dealt_out_to_the_last_one(height: int, tall: set[str]) -> None
     assert sum(rows) <= height
     for lane, count in zip(ALL, rows, strict=True):
         assert count == 0 or count >= lane.least
-    if any(rows):
+    if any(count and lane.weight for lane, count in zip(ALL, rows, strict=True)):
         assert sum(rows) == height
 
 
@@ -47,7 +48,8 @@ def test_an_enlarged_lane_gets_more_rows() -> None:
     """Enlarging is seen."""
     usual = allot(ALL, 40, frozenset())
     larger = allot(ALL, 40, frozenset(("rpm",)))
-    assert larger[3] > usual[3]
+    place = FIRST_CHOICE.index("rpm")
+    assert larger[place] > usual[place]
 
 
 def test_a_moment_keeps_its_cell_while_time_goes_on() -> None:
@@ -170,3 +172,16 @@ def test_a_measurement_without_samples_knows_nothing() -> None:
     found = between(np.arange(3.0), np.ones(3), 10.0, 20.0)
     assert found.samples == 0
     assert np.isnan(found.change)
+
+
+def test_driving_states_are_written_where_they_begin() -> None:
+    """Each stretch has its name, cut where the next one begins; unknown is blank."""
+    canvas = Canvas.blank(60, 1)
+    t = np.arange(0.0, 60.0, 0.5)
+    v = np.select([t < 20, t < 24, t < 40], [2.0, 7.0, np.nan], 3.0)
+    draw_words(canvas, t, v, Window(0, 60, 1.0))
+    text = canvas.text()
+    assert text[:20].rstrip() == "▏idle"
+    assert text[20:24] == "▏fue"
+    assert not text[24:40].strip()
+    assert text[40:] == "▏cruise"

@@ -1,0 +1,98 @@
+"""The margin of a lane: its name, figures, difference and honest rate."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from bankwise.tui.canvas import Canvas
+from bankwise.tui.lane_table import Lane, Scale, Shape
+from bankwise.tui.snapshot import Look, Snapshot
+from bankwise.tui.themes import BANK_INK, BOLD, Ink, look
+from bankwise.tui.words import number, rate
+
+NARROW, WIDE = 15, 20
+_WIDE_FROM = 100
+_LOW_ROWS = 3
+
+
+def margin_width(width: int) -> int:
+    """Columns for names and figures at the left of a stack that wide."""
+    return WIDE if width >= _WIDE_FROM else NARROW
+
+
+def draw_margin(
+    edge: Canvas,
+    lane: Lane,
+    scale: Scale,
+    shot: Snapshot,
+    state: Look,
+    ends: tuple[float, float],
+) -> None:
+    """Writes a lane's name, its figures at the moment looked at, and its rate.
+
+    Args:
+        edge: the margin beside the lane's plot.
+        lane: which lane.
+        scale: how it is measured.
+        shot: the figures.
+        state: the moment looked at.
+        ends: bottom and top of the plot.
+    """
+    at_s = state.view.read_at(shot.now_s)
+    values = [shot.value(name, at_s) for name in scale.names]
+    wide = edge.width >= WIDE
+    right = edge.width - 1
+    soft = look(Ink.SOFT)
+    paced = scale.paced_by or scale.names
+    slowest = min((hz for hz in map(shot.hz, paced) if hz), default=0.0)
+    slow = any(shot.value(name, at_s) == 0 for name in scale.honest)
+    pace = f"{rate(slowest)} slow" if slow else rate(slowest)
+    x = edge.put(1, 0, lane.title, look(Ink.TEXT, attributes=BOLD))
+    if lane.shape is Shape.WORDS:
+        return
+    if lane.banks == (None,):
+        text = f"{number(values[0], scale.decimals)} {scale.unit}".rstrip()
+        if edge.height == 1:
+            edge.put_right(right, 0, text, look(Ink.TEXT))
+            return
+        edge.put(1, 1, text, look(Ink.TEXT, attributes=BOLD))
+    else:
+        x = edge.put(x + 1, 0, scale.unit, soft)
+        _bank_values(edge, lane, scale, values, wide)
+    if pace:
+        edge.put_right(
+            right, 0, pace, look(Ink.TEXT, attributes=BOLD) if slow else soft
+        )
+    if wide and edge.height >= _LOW_ROWS and lane.shape is Shape.OVER:
+        places = 0 if ends[1] - ends[0] > 2 else 1
+        edge.put_right(right, 1, number(ends[1], places), soft)
+        edge.put_right(right, edge.height - 1, number(ends[0], places), soft)
+
+
+def _bank_values(
+    edge: Canvas, lane: Lane, scale: Scale, values: Sequence[float], wide: bool
+) -> None:
+    sign = scale.low < 0
+    texts = [number(value, scale.decimals, sign) for value in values]
+    halves = lane.shape is Shape.HALVES
+    ys = (
+        (1, edge.height - edge.height // 2 + (edge.height // 2 > 1))
+        if halves
+        else (1, 2)
+    )
+    if edge.height == 2:
+        ys = (1, 1)
+    for i, (bank, text) in enumerate(zip(lane.banks, texts, strict=True)):
+        x = 1 if edge.height != 2 else 1 + 7 * i
+        label = look(BANK_INK[bank], attributes=BOLD)
+        edge.put_runs(x, ys[i], ((f"{bank} ", label), (text, label)))
+    gap = values[0] - values[1] if len(values) == 2 else float("nan")
+    if halves or edge.height < _LOW_ROWS or not np.isfinite(gap):
+        return
+    text = f"Δ {number(abs(gap), scale.decimals)}"
+    if edge.height > _LOW_ROWS:
+        edge.put(1, 3, text, look(Ink.TEXT))
+    elif wide or len(text) + 9 < edge.width:
+        edge.put(9, 2, text, look(Ink.TEXT))
