@@ -13,6 +13,7 @@ from bankwise.tui.themes import BANK_INK, BOLD, Ink, look
 from bankwise.tui.timeview import TimeView
 from bankwise.tui.words import NO_VALUE, clock, number
 
+_LEAST_SWITCHES = 4
 _LEAN_V, _RICH_V = 0.3, 0.6
 """A switch goes all the way between these. Source: DOMAIN 3, full switches."""
 
@@ -85,7 +86,10 @@ def draw_readout(area: Canvas, shot: Snapshot, view: TimeView) -> None:
             hertz = found.switches / 2 / abs(span) if span else float("nan")
             text = f"B{bank}S{position} "
             if position == 1:
-                text += f"≥{found.switches} switches {number(hertz, 2)} Hz "
+                text += f"≥{found.switches} switches "
+                # A frequency from one or two passes would be an accident.
+                if found.switches >= _LEAST_SWITCHES:
+                    text += f"{number(hertz, 2)} Hz "
             swing = found.greatest - found.least
             text += f"ΔV {number(swing, 2)}" if found.samples else NO_VALUE
             x = area.put(x, 1, text, look(BANK_INK[bank])) + 2
