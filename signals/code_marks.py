@@ -64,13 +64,8 @@ def outcome(see: View, yes: str, no: str, place: str) -> Floats:
 
 
 def forced(see: View, pattern: str) -> Floats:
-    """1 where a sensor followed the forced mixture, 0 where not, NaN before a test.
-
-    A guided test's result counts; else what the forcing itself showed in the data.
-    """
-    place = see.place.fill(pattern).upper()
-    said = outcome(see, "answers-forcing", "ignores-forcing", place)
-    return np.where(np.isfinite(said), said, see[f"forced_{pattern}"])
+    """1 where a sensor followed the forced mixture, 0 where not, NaN before a test."""
+    return see[f"forced_{pattern}"]
 
 
 def latest_codes(columns: Columns, t: float) -> dict[str, CodeRead]:
