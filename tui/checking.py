@@ -15,6 +15,7 @@ from bankwise.adapters.analysis import analyse
 from bankwise.adapters.errors import AdapterError
 from bankwise.adapters.session_file import read_session
 from bankwise.tui.errors import CommandError
+from bankwise.tui.limits import in_force
 from bankwise.tui.places import find_session
 from bankwise.tui.print_check import as_text
 from bankwise.tui.print_check_json import as_object
@@ -65,10 +66,11 @@ class Checked:
 def check_file(job: Job) -> Checked:
     """Checks one file; one that cannot be read says why, and never raises for it."""
     try:
+        thresholds = in_force()
         session = read_session(find_session(job.name, job.folder))
     except (AdapterError, CommandError) as error:
         return Checked(job.name, error=str(error))
-    analysis = analyse(session)
+    analysis = analyse(session, thresholds)
     ranks = [flag.severity.rank for flag in analysis.engine.flags]
     return Checked(
         job.name,

@@ -80,6 +80,7 @@ def _recorded(name: str, folder: Path | None) -> tuple[Snapshot, DriveSays]:
     from bankwise.adapters.analysis import analyse
     from bankwise.adapters.session_file import read_session
     from bankwise.adapters.snapshot import session_snapshot
+    from bankwise.tui.limits import in_force
     from bankwise.tui.places import find_session, sessions_folder
     from bankwise.tui.print_codes import drive_says
     from bankwise.tui.progress import Progress
@@ -89,7 +90,7 @@ def _recorded(name: str, folder: Path | None) -> tuple[Snapshot, DriveSays]:
         progress.tell(f"reading {path.name}")
         session = read_session(path)
         seen = session_snapshot(session)
-        return seen, drive_says(seen, analyse(session).engine)
+        return seen, drive_says(seen, analyse(session, in_force()).engine)
 
 
 @app.command(epilog="Example: bankwise clear --port /dev/rfcomm0")

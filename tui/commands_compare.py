@@ -63,10 +63,11 @@ def _drive(name: str, folder: Path | None) -> Drive:
     from bankwise.adapters.session_file import read_session
     from bankwise.adapters.snapshot import session_snapshot
     from bankwise.signals.comparison import Drive
+    from bankwise.tui.limits import in_force
     from bankwise.tui.places import find_session, sessions_folder
 
     session = read_session(find_session(name, sessions_folder(folder)))
-    analysis = analyse(session)
+    analysis = analyse(session, in_force())
     seen = session_snapshot(session)
     vin = analysis.columns.vehicle.vin or seen.vin or None
     return Drive(name, analysis.engine, seen, vin)

@@ -42,6 +42,7 @@ def report(
     from bankwise.adapters.snapshot import session_snapshot
     from bankwise.tui.commands_compare import compared
     from bankwise.tui.errors import CommandError
+    from bankwise.tui.limits import in_force
     from bankwise.tui.places import find_session, sessions_folder
     from bankwise.tui.progress import Progress
     from bankwise.tui.report.page import Subject
@@ -58,7 +59,7 @@ def report(
         subject = Subject(
             path.name,
             session,
-            analyse(session),
+            analyse(session, in_force()),
             session_snapshot(session),
             verify(path),
             complaint or str(session.header.vehicle.get("note") or ""),

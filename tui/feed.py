@@ -118,8 +118,9 @@ class Playing(Protocol):
 def start_reader(header: Header) -> Reader:
     """The real reader of a session's records."""
     from bankwise.adapters.analysis import Analysis
+    from bankwise.tui.limits import in_force
 
-    return Analysis(header)
+    return Analysis(header, in_force())
 
 
 @dataclass(frozen=True, slots=True)
@@ -392,7 +393,14 @@ def _flag(span: FlagSpan, thresholds: Any) -> Flag:
         CAUTIONS.get(rule.caution, ""),
         rule.source,
         tuple(
-            Limit(row.name, row.value, row.unit, row.source)
+            Limit(
+                row.name,
+                row.value,
+                row.unit,
+                row.source
+                if row.changed_from is None
+                else f"changed by hand, shipped {row.changed_from:g}",
+            )
             for row in map(thresholds.row, dict.fromkeys((*rule.limits, rule.hold)))
         ),
     )

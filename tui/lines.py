@@ -8,6 +8,7 @@ from bankwise.adapters.analysis import Analysis
 from bankwise.adapters.live import Live
 from bankwise.adapters.records import FlagRecord, LinkRecord, Record
 from bankwise.signals.severity import Severity
+from bankwise.tui.limits import in_force
 from bankwise.tui.print_check import SIGNS
 from bankwise.tui.words import clock
 
@@ -41,7 +42,7 @@ class Lines:
             if header is None:
                 self._early += records
                 return
-            self._analysis = Analysis(header)
+            self._analysis = Analysis(header, in_force())
             records = [*self._early, *records]
             self._early = []
         for event in self._analysis.feed(records):

@@ -12,6 +12,7 @@ from bankwise.adapters.session_file import Session
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.engine import CannotTell, Explanation, FlagSpan
 from bankwise.signals.severity import Severity
+from bankwise.tui.limits import changed_words
 from bankwise.tui.print_check_json import exchanges, fresh_hz
 from bankwise.tui.words import clock, number
 
@@ -62,6 +63,11 @@ def as_text(
     trims = _trims(engine.figures())
     if trims:
         lines += [*trims, ""]
+    changed = changed_words(engine.thresholds)
+    if changed:
+        lines.append("Limits changed by hand")
+        lines += [f"  {words}" for words in changed]
+        lines.append("")
     limits = engine.cannot_tell()
     if limits:
         lines += ["Cannot be told from this session", *_limits(limits, width), ""]

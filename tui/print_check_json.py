@@ -14,6 +14,13 @@ from bankwise.adapters.session_file import Session
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.columns import Column
 from bankwise.signals.engine import FlagSpan
+from bankwise.signals.thresholds import Thresholds
+
+
+def _limits_changed(thresholds: Thresholds) -> dict[str, Any]:
+    """Limits a person changed; no key at all on the shipped ones."""
+    changed = {row.name: row.value for row in thresholds.changed}
+    return {"limits_changed": changed} if changed else {}
 
 
 def as_object(name: str, session: Session, analysis: Analysis) -> dict[str, Any]:
@@ -33,6 +40,7 @@ def as_object(name: str, session: Session, analysis: Analysis) -> dict[str, Any]
                 "exchanges": exchanges(session),
                 "dropped_lines": session.dropped_lines,
                 "holes": analysis.holes(),
+                **_limits_changed(engine.thresholds),
                 "signals": {
                     signal: {"count": len(column), "hz": fresh_hz(column)}
                     for signal, column in sorted(columns.measured.items())
