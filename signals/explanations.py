@@ -25,7 +25,7 @@ from bankwise.signals.ledger import (
     Weight,
     Where,
 )
-from bankwise.signals.next_check import DRIVE_ON, NOTHING_MORE, words_for
+from bankwise.signals.next_check import DRIVE_ON, NOTHING_MORE, said, words_for
 from bankwise.signals.severity import Severity
 from bankwise.signals.trim_map import trim_map
 from bankwise.signals.weights import WEIGHTS
@@ -164,7 +164,7 @@ def unseen(signals: Signals) -> tuple[str, ...]:
     banks = ("b1", "b2") if _seconds(signals, "two_banks") > 0 else ("b1",)
     wanted = [
         ("a warm engine", "warm", 60.0),
-        ("a minute's idle", "idle", 60.0),
+        ("half a minute's idle", "idle", 30.0),
         ("a minute's cruise", "cruise", 60.0),
         ("a fuel cut", "fuel_cut", 2.0),
     ]
@@ -224,7 +224,10 @@ def explain(
         against = _told(balances[key].against)
         if key in roots:
             _, reason, (root, place) = roots[key]
-            against = (f"{root} on {place} would bring it about: {reason}", *against)
+            against = (
+                f"{said(root)} on {place} would bring it about: {reason}",
+                *against,
+            )
         found.append(
             Explanation(
                 name,

@@ -232,8 +232,13 @@ def words_for(first: str, second: str | None) -> str:
     check = separating(first, second) if second else None
     if check and second:
         return (
-            f"{check.words} {first}: {check.results[first]}; "
-            f"{second}: {check.results[second]}."
+            f"{check.words} {said(first)}: {check.results[first]}; "
+            f"{said(second)}: {check.results[second]}."
         )
     check = confirming(first)
-    return f"{check.words} {first}: {check.results[first]}." if check else ""
+    return f"{check.words} {said(first)}: {check.results[first]}." if check else ""
+
+
+def said(cause: str) -> str:
+    """A cause's id as words, `sensor reads lean`."""
+    return cause.replace("-", " ")
