@@ -11,11 +11,12 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from bankwise.signals.catalogue import BANKS
+from bankwise.signals.claims import exists
 from bankwise.signals.engine import Engine, FlagSpan
 from bankwise.signals.evidence import MonitorResult, Snapshot
 from bankwise.signals.figures import ONCE_BANK, ONCE_ENGINE, ONCE_SENSOR, last
 from bankwise.signals.phases import phases
-from bankwise.signals.places import EACH_BANK, EACH_SENSOR
+from bankwise.signals.places import EACH_BANK, EACH_SENSOR, Place
 from bankwise.signals.repair_verdict import lacking, proof, worse
 from bankwise.signals.severity import Severity
 from bankwise.signals.shared_cells import SharedCell, shared_cells
@@ -193,13 +194,21 @@ def _missing_phases(flag: FlagSpan, before: Engine, driven: dict[str, float]) ->
 def _figure_changes(before: Engine, after: Engine) -> Iterator[FigureChange]:
     names = [
         *ONCE_ENGINE,
-        *(place.fill(p) for place in EACH_BANK for p in ONCE_BANK),
-        *(place.fill(p) for place in EACH_SENSOR for p in ONCE_SENSOR),
+        *(p.fill(x) for p in _seen(EACH_BANK, before, after) for x in ONCE_BANK),
+        *(p.fill(x) for p in _seen(EACH_SENSOR, before, after) for x in ONCE_SENSOR),
     ]
     for name in names:
         one, two = _figure(before, name), _figure(after, name)
         if one is not None or two is not None:
             yield FigureChange(name, one, two)
+
+
+def _seen(
+    places: tuple[Place, ...], before: Engine, after: Engine
+) -> tuple[Place, ...]:
+    """The places that the car of both drives has shown anything of."""
+    frames = before.frame, after.frame
+    return tuple(p for p in places if any(exists(frame, p) for frame in frames))
 
 
 def _figure(engine: Engine, name: str) -> float | None:

@@ -41,6 +41,7 @@ class Story:
         explanation: explanation that must come first, or None when healthy.
         about: what the explanation is about.
         settled: the fault is weeks old: its trims are learned before the story begins.
+        car_seed: fixes the car alone, when it is the car of another story.
     """
 
     id: str
@@ -56,6 +57,7 @@ class Story:
     explanation: str | None = None
     about: str = "engine"
     settled: bool = False
+    car_seed: int | None = None
 
     @property
     def flag_about(self) -> str:
@@ -65,7 +67,8 @@ class Story:
     @property
     def spec(self) -> CarSpec:
         """The car."""
-        return CarSpec.random(Random(self.seed), **self.fixed)
+        seed = self.seed if self.car_seed is None else self.car_seed
+        return CarSpec.random(Random(seed), **self.fixed)
 
     @property
     def drive(self) -> Drive:
@@ -194,6 +197,13 @@ _ROWS = (
         faults=("unmetered-air",),
         drive_id="mixed", seconds=540.0, seed=38, fixed=INLINE_WIDE,
         flag="both-lean-fades", explanation="common-unmetered-air", about="engine",
+    ),
+    Story(
+        id="unmetered-air-repaired",
+        title="the hatchback that hunted, after its hose was renewed",
+        text="The split hose was renewed three weeks ago. Is it really mended?",
+        faults=(),
+        drive_id="mixed", seconds=540.0, seed=138, car_seed=38, fixed=INLINE_WIDE,
     ),
     Story(
         id="unmetered-air-one-bank",

@@ -29,6 +29,19 @@ def test_a_drive_against_itself_shows_what_is_still_there() -> None:
     assert made["tests"] == []
 
 
+def test_the_shipped_pair_is_a_proven_repair() -> None:
+    """The hatchback before and after its hose: codes and trims gone, status 0."""
+    words = ["unmetered-air", "unmetered-air-repaired"]
+    told = CliRunner().invoke(commands_compare.app, words)
+    assert told.exit_code == 0, told.output
+    assert "REPAIR PROVEN" in told.output
+    assert "codes gone: P0171" in told.output
+    assert "gone       act   engine both-lean-fades" in told.output
+    back = CliRunner().invoke(commands_compare.app, words[::-1])
+    assert back.exit_code == 1
+    assert "WORSE" in back.output
+
+
 def test_two_cars_are_refused_in_one_line() -> None:
     """Different VINs are no pair."""
     told = CliRunner().invoke(commands_compare.app, [COLD, "front-sensor-unplugged"])

@@ -42,7 +42,8 @@ def test_stories_are_whole() -> None:
         if faults:
             assert faults[0].explanation == story.explanation
             assert faults[0].about == story.about
-    assert len(vins) == len(STORIES)
+    again = [story for story in STORIES.values() if story.car_seed is not None]
+    assert len(vins) == len(STORIES) - len(again)
 
 
 @pytest.mark.parametrize("id_", ["demo", "healthy"])
