@@ -143,6 +143,8 @@ def act(name: str, shot: Snapshot, state: PaneState) -> Acted:
         back = {CARE: SUBJECT, FACT: SUBJECT}.get(page.kind, LIST)
         if back == SUBJECT and len(choices(page, shot)) < 2:
             back = LIST
+        if back == LIST and page.test in GUIDED:
+            state = replace(state, picked=list(GUIDED).index(page.test))
         return _at(state, replace(page, kind=back)), None
     if page.kind == RESULT:
         by = {"up": -2, "down": 2}.get(name, 0)

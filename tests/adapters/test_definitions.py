@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from bankwise.adapters.analysis import Analysis
 from bankwise.adapters.capture import capture
@@ -164,6 +166,40 @@ def test_the_shipped_example_is_good() -> None:
 def test_a_header_that_was_tampered_with_gives_nothing(rows: Any) -> None:
     """Rows that no file could have made are left out."""
     assert of_header({"definitions": rows}).rows == ()
+
+
+KEYS = ("name", "service", "id", "start", "length", "scale", "low", "high", "value")
+LINES = st.one_of(
+    st.sampled_from([line for line in GOOD.splitlines() if line]),
+    st.builds("{} = {}".format, st.sampled_from(KEYS), st.text(max_size=8)),
+    st.text(max_size=20),
+)
+
+
+@given(st.lists(LINES, max_size=20).map("\n".join))
+def test_any_text_is_taken_or_told_in_one_line(text: str) -> None:
+    """No text makes a traceback."""
+    told = "definitions:"
+    try:
+        assert parse(text).rows
+    except DefinitionFault as fault:
+        told = str(fault)
+    assert told.startswith("definitions:")
+    assert "\n" not in told
+
+
+@given(
+    st.recursive(
+        st.one_of(st.none(), st.booleans(), st.integers(), st.floats(), st.text()),
+        lambda inner: st.one_of(
+            st.lists(inner, max_size=3),
+            st.dictionaries(st.sampled_from(KEYS), inner, max_size=9),
+        ),
+    )
+)
+def test_any_header_gives_rows_or_none(rows: Any) -> None:
+    """A session of others may hold anything there."""
+    assert isinstance(of_header({"definitions": rows}).rows, tuple)
 
 
 def test_a_header_keeps_the_definitions() -> None:

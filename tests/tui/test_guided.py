@@ -223,6 +223,22 @@ def test_a_replay_not_yet_there_shows_nothing_of_a_later_run(
     assert "not reached yet" in canvas.text()
 
 
+def test_escape_leads_back_step_by_step(make_shot: Callable[..., Any]) -> None:
+    """From the cautions to the choice, then to the list, at the test's own row."""
+    shot = make_shot()
+    place = list(GUIDED).index("circuit")
+    state, _ = guided_flow.act("open", shot, PaneState(picked=place))
+    state, _ = guided_flow.act("down", shot, state)
+    state, _ = guided_flow.act("open", shot, state)
+    page = guided_flow.page_of(state)
+    assert (page.kind, page.about) == (guided_flow.CARE, "B1S2")
+    state, _ = guided_flow.act("close", shot, state)
+    assert guided_flow.page_of(state).kind == guided_flow.SUBJECT
+    state, _ = guided_flow.act("close", shot, state)
+    assert guided_flow.page_of(state).kind == guided_flow.LIST
+    assert state.picked == place
+
+
 def test_facts_are_kept_in_the_session(make_shot: Callable[..., Any]) -> None:
     """The freeze frame's window and a displacement stand in marks before the run."""
     frame = FreezeFrame("7E8", 0, "P0171", {"rpm": 1875.0, "load_pct": 38.0})

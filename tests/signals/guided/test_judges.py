@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.code_marks import OUTCOMES, parse_tag
@@ -516,10 +518,10 @@ def test_cam_positions_are_compared(
 
 def test_a_displacement_that_was_given_is_used(make_case: MakeCase) -> None:
     """From the session, else from the mark, else not known."""
-    for given, expected in (("3.5", 3.5), ("-2", np.nan), ("x", np.nan)):
+    for told, expected in (("3.5", 3.5), ("-2", np.nan), ("x", np.nan)):
         columns = Columns()
         put(columns, "rpm", 1, 20, 800.0)
-        tag = given_tag("breathing", "displacement", given)
+        tag = given_tag("breathing", "displacement", told)
         columns.marks.append(Mark(1.0, "", tag))
         case = make_case(columns, "breathing", "engine", ((2, "idle"), (15, END)))
         assert litres(case) == pytest.approx(expected, nan_ok=True)
@@ -574,6 +576,35 @@ class _NoTicks:
 
     def __getitem__(self, name: str) -> Floats:
         raise KeyError(name)
+
+
+WORDS = st.sampled_from(
+    [
+        "step",
+        "answer",
+        "given",
+        "test",
+        "unplug",
+        "circuit",
+        "before",
+        END,
+        BROKEN,
+        "B1S1",
+    ]
+)
+TAGS = st.lists(WORDS, max_size=6).map(":".join)
+
+
+@given(st.lists(st.one_of(TAGS, st.text(max_size=12)), max_size=12))
+def test_no_marks_are_too_odd(tags: list[str]) -> None:
+    """Whatever stands in marks, runs are found or not, and steps end after they begin.
+
+    No session's marks can stop the screen.
+    """
+    for run in marks(*((float(i), tag) for i, tag in enumerate(tags))):
+        assert run.steps
+        assert all(begin <= end <= run.until for begin, end in run.steps.values())
+        assert run.began <= run.until
 
 
 @pytest.mark.parametrize("test", GUIDED.values(), ids=list(GUIDED))
