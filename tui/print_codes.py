@@ -164,6 +164,15 @@ def _frames(seen: Snapshot) -> Iterator[str]:
 def _frame(frame: FreezeFrame) -> Iterator[str]:
     code = frame.code or "no code"
     yield f"Freeze frame {frame.number} of {frame.unit}, set by {code}"
+    for title, shown in frame_lines(frame):
+        yield f"  {title:34} {shown}"
+    window = window_of(frame.values)
+    if window is not None:
+        yield from _wrapped(f"Verify inside: {window_words(window)}", "  ")
+
+
+def frame_lines(frame: FreezeFrame) -> Iterator[tuple[str, str]]:
+    """What a control unit kept with a code, in words: title with place, and value."""
     for name, value in frame.values.items():
         signal = SIGNALS.get(name)
         if signal is None or (name == "fuel_status_b2" and not value):
@@ -173,10 +182,7 @@ def _frame(frame: FreezeFrame) -> Iterator[str]:
             shown = FUEL_STATUS.get(int(value), f"{value:.0f}")
         else:
             shown = f"{number(value, signal.decimals)} {signal.unit}".rstrip()
-        yield f"  {place + signal.title:34} {shown}"
-    window = window_of(frame.values)
-    if window is not None:
-        yield from _wrapped(f"Verify inside: {window_words(window)}", "  ")
+        yield place + signal.title, shown
 
 
 def _readiness(seen: Snapshot) -> Iterator[str]:

@@ -32,10 +32,10 @@ from bankwise.tui.report.technician import (
     hand_test_rows,
     mark_rows,
     monitor_rows,
-    phase_rows,
+    phase_table,
     result_rows,
 )
-from bankwise.tui.words import clock
+from bankwise.tui.words import clock, sentence, unproven
 
 AROUND_S = 20.0
 """What a strip shows before a flag rises and after. Unit: s. Our choice."""
@@ -106,7 +106,7 @@ def _context(subject: Subject, mask_vin: bool) -> dict[str, Any]:
         "maps": Markup(
             trim_maps({bank: trim_map(engine.frame, bank) for bank in BANKS})
         ),
-        "phases": list(phase_rows(engine)),
+        "phases": phase_table(engine),
         "figures": figure_tables(engine.figures()),
         "codes": code_rows(subject.seen, engine),
         "frames": [frame_rows(f) for f in subject.seen.frames if f.values],
@@ -186,11 +186,16 @@ def _place(about: str) -> str:
 def _not_proven(found: list[Explanation], flags: list[FlagSpan]) -> list[str]:
     lines = ["No part is condemned by this drive alone."]
     serious = [f for f in flags if f.severity in (Severity.ACT, Severity.STOP)]
-    lines += [f"{_place(f.about)}: {f.rule.does_not_prove}" for f in serious]
+    lines += [_open_point(flag) for flag in serious]
     for one in found:
         if one.id == "cannot-tell":
             lines += list(one.for_)
     return list(dict.fromkeys(lines))[:_MOST_UNPROVEN]
+
+
+def _open_point(flag: FlagSpan) -> str:
+    text = unproven(flag.rule.does_not_prove)
+    return text if flag.about == "engine" else f"{sentence(_place(flag.about))}: {text}"
 
 
 def _cautions(flags: list[FlagSpan]) -> list[str]:

@@ -195,8 +195,10 @@ def trim_maps(maps: dict[int, tuple[Cell, ...]]) -> str:
     load_top = max(cell.load_pct for cell in corners) + LOAD_STEP_PCT
     with mpl.rc_context(_STYLE):
         figure = Figure((_WIDTH_IN, 2.6), layout="constrained")
-        axes = figure.subplots(1, len(known), sharey=True, squeeze=False)[0]
-        for axis, (bank, cells) in zip(axes, known.items(), strict=True):
+        axes = figure.subplots(1, len(BANK_COLOURS), sharey=True, squeeze=False)[0]
+        for axis in axes[len(known) :]:
+            axis.set_axis_off()
+        for axis, (bank, cells) in zip(axes, known.items(), strict=False):
             _map(axis, bank, cells)
             axis.set_xlim(0, rpm_top)
             axis.set_ylim(0, load_top)

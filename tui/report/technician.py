@@ -6,12 +6,12 @@ the screen and of the commands.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from bankwise.adapters.code_table import description, failure_type
-from bankwise.signals.catalogue import BANKS, SIGNALS
+from bankwise.signals.catalogue import BANKS
 from bankwise.signals.comparison import Comparison, Verdict
 from bankwise.signals.contradictions import contradictions
 from bankwise.signals.engine import Engine
@@ -23,7 +23,13 @@ from bankwise.signals.registry import DERIVED
 from bankwise.signals.similar_conditions import windows_entered
 from bankwise.signals.tests_done import done_tests
 from bankwise.signals.two_trips import code_stories
-from bankwise.tui.print_codes import AGAINST_MEANS, entered_words, short, window_words
+from bankwise.tui.print_codes import (
+    AGAINST_MEANS,
+    entered_words,
+    frame_lines,
+    short,
+    window_words,
+)
 from bankwise.tui.print_compare import figure_rows, share
 from bankwise.tui.words import NO_VALUE, clock, number, sentence
 
@@ -80,21 +86,25 @@ def _value(figures: Mapping[str, Any], name: str) -> str:
     return number(figures.get(name), entry.derived.decimals if entry else 2)
 
 
-def phase_rows(engine: Engine) -> Iterator[dict[str, str]]:
-    """How long each kind of driving lasted, and the trims in it."""
+def phase_table(engine: Engine) -> FigureTable:
+    """How long each kind of driving lasted, and the trims in it, a column a bank."""
     figures = engine.figures()
+    banks = [b for b in BANKS if figures.get(f"total_trim_b{b}_pct")]
+    rows = []
     for phase in phases(engine.frame):
         if phase.seconds <= 0:
             continue
-        row = {"name": phase.name, "seconds": f"{phase.seconds:.0f} s"}
-        for bank in BANKS:
-            cell = figures.get(f"total_trim_b{bank}_pct", {}).get(phase.name)
-            row[f"b{bank}"] = (
+        row = [phase.name, f"{phase.seconds:.0f} s"]
+        for bank in banks:
+            cell = figures[f"total_trim_b{bank}_pct"].get(phase.name)
+            row.append(
                 f"{number(cell['median'], sign=True)} ± {number(cell['iqr'] / 2)}"
                 if cell
                 else NO_VALUE
             )
-        yield row
+        rows.append(tuple(row))
+    heads = ("driven", *(f"trim bank {bank}, %" for bank in banks))
+    return FigureTable(heads, tuple(rows))
 
 
 def code_rows(seen: Snapshot, engine: Engine) -> dict[str, Any]:
@@ -137,12 +147,11 @@ def code_rows(seen: Snapshot, engine: Engine) -> dict[str, Any]:
 
 def frame_rows(frame: FreezeFrame) -> dict[str, Any]:
     """One freeze frame in words."""
-    rows = [
-        (signal.title, signal.about, f"{number(value, signal.decimals)} {signal.unit}")
-        for name, value in frame.values.items()
-        if (signal := SIGNALS.get(name)) is not None
-    ]
-    return {"unit": frame.unit, "code": frame.code or "no code", "rows": rows}
+    return {
+        "unit": frame.unit,
+        "code": frame.code or "no code",
+        "rows": list(frame_lines(frame)),
+    }
 
 
 def monitor_rows(seen: Snapshot) -> list[Row]:
