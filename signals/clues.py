@@ -21,6 +21,7 @@ from bankwise.signals.clues_figures import (
 )
 from bankwise.signals.clues_flags import from_flags
 from bankwise.signals.columns import Columns
+from bankwise.signals.guided.on_purpose import on_purpose
 from bankwise.signals.weights import WEIGHTS
 
 __all__ = ["KINDS", "Clue", "Raised", "Signals", "gather", "signed"]
@@ -33,7 +34,15 @@ def gather(
     signals: Signals, flags: Iterable[Raised], columns: Columns
 ) -> tuple[Clue, ...]:
     """Every clue of the session so far, flags first."""
-    raised = list(flags)
+    made = on_purpose(columns)
+    raised = [
+        flag
+        for flag in flags
+        if not any(
+            one.explains(flag.id, flag.about, flag.first_s, flag.first_s + flag.total_s)
+            for one in made
+        )
+    ]
     found = list(from_flags(signals, raised))
     ids = {(flag.id, flag.about) for flag in raised}
     found += patterns(signals, ids)
