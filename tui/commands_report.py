@@ -66,5 +66,23 @@ def report(
             before or "",
             compared(before, file, sessions) if before else None,
         )
-        target.write_text(page(subject, mask_vin=mask_vin), encoding="utf-8")
+        _write(target, page(subject, mask_vin=mask_vin))
     typer.echo(f"{target}: {target.stat().st_size / 1e6:.1f} MB")
+
+
+def _write(target: Path, text: str) -> None:
+    """Writes the page whole or not at all: an interruption leaves what was there.
+
+    Raises:
+        CommandError: when it cannot be written.
+    """
+    from bankwise.tui.errors import CommandError
+
+    half = target.with_name(f".{target.name}.half")
+    try:
+        half.write_text(text, encoding="utf-8")
+        half.replace(target)
+    except OSError as error:
+        raise CommandError(f"{target}: {error.strerror or error}") from None
+    finally:
+        half.unlink(missing_ok=True)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -78,3 +80,22 @@ def test_a_report_does_not_overwrite_its_session(tmp_path: Path) -> None:
     told = CliRunner().invoke(commands_report.app, [str(drive), "-o", str(drive)])
     assert isinstance(told.exception, CommandError)
     assert drive.read_text() == "{}"
+
+
+def test_an_interrupted_report_leaves_the_old_page(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A disk that fills while the page is written costs nothing that was there."""
+    target = tmp_path / "page.html"
+    target.write_text("the old page")
+
+    def full(path: Path, *_: object, **__: object) -> int:
+        path.touch()
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
+
+    monkeypatch.setattr(Path, "write_text", full)
+    told = CliRunner().invoke(commands_report.app, [COLD, "-o", str(target)])
+    assert isinstance(told.exception, CommandError)
+    assert str(told.exception) == f"{target}: {os.strerror(errno.ENOSPC)}"
+    assert target.read_text() == "the old page"
+    assert list(tmp_path.iterdir()) == [target]
