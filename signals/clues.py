@@ -38,7 +38,8 @@ def gather(
     raised = [
         flag
         for flag in flags
-        if not any(
+        if flag.active
+        or not any(
             one.explains(flag.id, flag.about, flag.first_s, flag.first_s + flag.total_s)
             for one in made
         )

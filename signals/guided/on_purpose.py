@@ -1,7 +1,7 @@
 """Faults that a guided test makes on purpose: what flags then say is the test's doing.
 
-A plug pulled, a wire driven or propane fed raises flags like a real fault. The screen
-shows them as they are; the ledger of causes leaves them out, unless they outlast it.
+A plug pulled or a wire driven raises flags like a real fault. The screen shows them as
+they are; the ledger of causes leaves them out once they have cleared.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ _MADE_IN: Final = {
     "unplug": "unplugged",
     "circuit": "unplugged",
     "wiggle": "wiggle",
-    "force-gas": "rich",
 }
-"""The step from which on a test makes a fault."""
+"""The step from which on a test makes a fault. Gas and air are fed for seconds only,
+and flags hold longer than that."""
 
 _RESULTS: Final = frozenset(("answers-forcing", "ignores-forcing"))
 """Flags that are a test's own result."""
@@ -41,7 +41,7 @@ class OnPurpose:
         """Whether a flag rose and cleared within it, where the fault was made."""
         if id_ in _RESULTS or not (self.start <= first_s and last_s <= self.end):
             return False
-        return self.about == "engine" or about[:2] in (self.about[:2], "en")
+        return about[:2] in (self.about[:2], "en")
 
 
 def _of(run: Run) -> OnPurpose | None:
