@@ -307,7 +307,7 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *_rows(
         "no-airflow-meter",
-        ("airflow-under-read", -4, _E, "this car has no airflow meter"),
+        ("airflow-under-read", -1, _E, "only its pressure sensor could read low"),
         ("airflow-over-read", -4, _E, "this car has no airflow meter"),
         ("common-unmetered-air", -1, _E, "pressure metering counts leaked air"),
     ),
@@ -351,6 +351,8 @@ WEIGHTS: tuple[Weight, ...] = (
         ("exhaust-leak", 1.5, _B, "the added fuel arrives at the rear"),
         ("bank-injectors-lean", -2, _B, "the added fuel was too much"),
         ("bank-unmetered-air", -2, _B, "the added fuel was too much"),
+        ("fuel-supply-weak", -2, _E, "the added fuel was too much"),
+        ("airflow-under-read", -2, _E, "the added fuel was too much"),
     ),
     *_rows(
         "fades-but-rear-rich",
@@ -363,6 +365,8 @@ WEIGHTS: tuple[Weight, ...] = (
         ("sensor-reads-rich", 2, _F, "the fuel is missing at the rear"),
         ("bank-injectors-rich", -2, _B, "too much was taken away"),
         ("bank-breathes-less", -2, _B, "too much was taken away"),
+        ("common-rich-source", -3, _E, "too much was taken away"),
+        ("airflow-over-read", -3, _E, "too much was taken away"),
     ),
     *_rows(
         "low-airflow-one-bank",
@@ -397,7 +401,7 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *_rows("woke-in-time", ("sensor-heater", -4, _S, "it woke in time")),
     *_rows("catalyst-calm", ("catalyst-worn", -3, _B, "the rear stays calm")),
-    *_rows("plateau-warm", ("thermostat-open", -2, _E, "the coolant got warm")),
+    *_rows("plateau-warm", ("thermostat-open", -1, _E, "the coolant got warm")),
     *_rows("rear-lively", ("rear-sensor-faulty", -2, _S, "it moves both ways")),
     *_rows("code-cam", ("bank-breathes-less", 2.5, _B, "the unit doubts the cam")),
     *_rows("code-heater", ("sensor-heater", 2.5, _S, "the unit found its heater bad")),
