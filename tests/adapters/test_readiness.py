@@ -109,7 +109,7 @@ def test_calibrations_and_their_numbers_are_cut_apart() -> None:
     assert info.calibrations == ("CAL-ONE", "CAL-TWO")
     assert info.verifications == ("1791BC82", "16E062BE")
     assert info.ratios[:2] == (("conditions met", 16), ("ignition cycles", 32))
-    assert info.name == "ECM -EngineControl"
+    assert info.name == "ECM-EngineControl"
 
 
 def test_a_freeze_frame_keeps_frame_number_code_and_values() -> None:
