@@ -155,6 +155,21 @@ def test_every_record_is_in_the_file_at_once(tmp_path: Path) -> None:
     writer.abandon()
 
 
+def test_no_write_touches_earlier_bytes(tmp_path: Path) -> None:
+    """After every record, seal and end, what was in the file begins the file."""
+    path = tmp_path / "drive.jsonl"
+    writer = SessionWriter(path, HEADER)
+    before = path.read_bytes()
+    for i in range(60):
+        writer.write(MarkRecord(i * 1.7, f"remark {i}"))
+        now = path.read_bytes()
+        assert now.startswith(before)
+        assert len(now) > len(before)
+        before = now
+    writer.close()
+    assert path.read_bytes().startswith(before)
+
+
 def test_the_header_writes_all_its_keys(tmp_path: Path) -> None:
     """Format and vehicle stand in the first line even at their usual values."""
     path = tmp_path / "drive.jsonl"
