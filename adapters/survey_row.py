@@ -15,6 +15,7 @@ from typing import Any
 from bankwise.adapters.analysis import analyse
 from bankwise.adapters.records import Exchange
 from bankwise.adapters.session_file import read_session
+from bankwise.signals.thresholds import DEFAULTS, Thresholds
 
 
 def empty_row(file: str) -> dict[str, Any]:
@@ -24,6 +25,7 @@ def empty_row(file: str) -> dict[str, Any]:
         "size": None,
         "mtime_ns": None,
         "program": version("bankwise"),
+        "changed_limits": [],
         "id": None,
         "started": None,
         "seconds": None,
@@ -45,20 +47,22 @@ def empty_row(file: str) -> dict[str, Any]:
     }
 
 
-def survey_row(file: str) -> dict[str, Any]:
+def survey_row(file: str, thresholds: Thresholds = DEFAULTS) -> dict[str, Any]:
     """Reads and judges one session; whatever goes wrong is the row's `error`.
 
     Args:
         file: path of the session.
+        thresholds: the limits to judge by.
 
     Returns:
         One value a column of `empty_row`; figures as JSON text.
     """
     row = empty_row(file)
+    row["changed_limits"] = changed_limits(thresholds)
     try:
         state = os.stat(file)
         row["size"], row["mtime_ns"] = state.st_size, state.st_mtime_ns
-        row.update(_judged(Path(file)))
+        row.update(_judged(Path(file), thresholds))
     # Among hundreds of thousands of files, one that trips over a fault of our own must
     # not stop the rest; the row names it.
     except Exception as error:
@@ -66,14 +70,21 @@ def survey_row(file: str) -> dict[str, Any]:
     return row
 
 
-def survey_rows(files: Sequence[str]) -> list[dict[str, Any]]:
+def survey_rows(
+    files: Sequence[str], thresholds: Thresholds = DEFAULTS
+) -> list[dict[str, Any]]:
     """Rows of several sessions, one after the other."""
-    return [survey_row(file) for file in files]
+    return [survey_row(file, thresholds) for file in files]
 
 
-def _judged(path: Path) -> dict[str, Any]:
+def changed_limits(thresholds: Thresholds) -> list[str]:
+    """Every limit that is not the shipped one, as `name=value`."""
+    return [f"{row.name}={row.value:g}" for row in thresholds.changed]
+
+
+def _judged(path: Path, thresholds: Thresholds) -> dict[str, Any]:
     session = read_session(path)
-    analysis = analyse(session)
+    analysis = analyse(session, thresholds)
     engine, columns, header = analysis.engine, analysis.columns, session.header
     found = engine.explanations()
     first = found[0] if found else None

@@ -42,6 +42,7 @@ def survey(
     import sys
 
     from bankwise.tui.errors import CommandError
+    from bankwise.tui.limits import in_force
     from bankwise.tui.recording import StatusLine
 
     try:
@@ -50,7 +51,11 @@ def survey(
         raise CommandError(
             "a survey needs an extra: pip install 'bankwise[parquet]'"
         ) from None
-    work = surveying.on_cluster(cluster) if cluster else surveying.on_cores(cores)
+    limits = in_force()
+    if cluster:
+        work = surveying.on_cluster(cluster, limits)
+    else:
+        work = surveying.on_cores(cores, limits)
     out = output or folder / "survey.parquet"
     line = StatusLine(sys.stderr)
     try:
@@ -58,6 +63,7 @@ def survey(
             folder,
             out,
             work,
+            thresholds=limits,
             again=again,
             tell=lambda done, of: line.show(f"{done:,} of {of:,} sessions"),
         )

@@ -12,6 +12,7 @@ import time
 import uuid
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from functools import partial
 from importlib.metadata import version
 from multiprocessing import get_context
 from pathlib import Path
@@ -21,7 +22,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from bankwise.adapters.library import SUFFIXES
-from bankwise.adapters.survey_row import survey_rows
+from bankwise.adapters.survey_row import changed_limits, survey_rows
+from bankwise.signals.thresholds import DEFAULTS, Thresholds
 from bankwise.tui.checking import ignore_interrupts
 from bankwise.tui.errors import CommandError
 
@@ -54,6 +56,7 @@ SCHEMA = pa.schema(
         ("size", pa.int64()),
         ("mtime_ns", pa.int64()),
         ("program", pa.string()),
+        ("changed_limits", pa.list_(pa.string())),
         ("id", pa.string()),
         ("started", pa.string()),
         ("seconds", pa.float64()),
@@ -76,20 +79,21 @@ SCHEMA = pa.schema(
 )
 
 
-def on_cores(cores: int | None = None) -> Work:
+def on_cores(cores: int | None = None, thresholds: Thresholds = DEFAULTS) -> Work:
     """Work on this machine's cores."""
     count = cores or os.cpu_count() or 1
+    rows = partial(survey_rows, thresholds=thresholds)
 
     def work(files: Sequence[str]) -> Iterator[Rows]:
         if count == 1 or len(files) <= CHUNK:
-            yield from map(survey_rows, _chunks(files))
+            yield from map(rows, _chunks(files))
             return
         chunks = _chunks(files)
         pool = ProcessPoolExecutor(count, get_context("spawn"), ignore_interrupts)
         try:
             waiting: set[Future[Rows]] = set()
             for chunk in chunks:
-                waiting.add(pool.submit(survey_rows, chunk))
+                waiting.add(pool.submit(rows, chunk))
                 if len(waiting) >= count * _AHEAD:
                     done, waiting = wait(waiting, return_when=FIRST_COMPLETED)
                     yield from (future.result() for future in done)
@@ -102,11 +106,12 @@ def on_cores(cores: int | None = None) -> Work:
     return work
 
 
-def on_cluster(address: str) -> Work:
+def on_cluster(address: str, thresholds: Thresholds = DEFAULTS) -> Work:
     """Work on a Dask cluster whose workers see the same files.
 
     Args:
         address: of its scheduler, such as `tcp://scheduler:8786`.
+        thresholds: the limits to judge by.
 
     Raises:
         CommandError: when the extra is missing or nothing answers there.
@@ -117,6 +122,8 @@ def on_cluster(address: str) -> Work:
         raise CommandError(
             "a cluster needs an extra: pip install 'bankwise[fleet]'"
         ) from None
+
+    rows = partial(survey_rows, thresholds=thresholds)
 
     def work(files: Sequence[str]) -> Iterator[Rows]:
         try:
@@ -131,12 +138,12 @@ def on_cluster(address: str) -> Work:
                 chunk = next(chunks, None)
                 if chunk is None:
                     break
-                running.add(client.submit(survey_rows, chunk, pure=False))
+                running.add(client.submit(rows, chunk, pure=False))
             for future in running:
                 yield future.result()
                 chunk = next(chunks, None)
                 if chunk is not None:
-                    running.add(client.submit(survey_rows, chunk, pure=False))
+                    running.add(client.submit(rows, chunk, pure=False))
 
     return work
 
@@ -146,6 +153,7 @@ def survey(
     out: Path,
     work: Work,
     *,
+    thresholds: Thresholds = DEFAULTS,
     again: bool = False,
     tell: Callable[[int, int], None] = lambda _done, _of: None,
 ) -> tuple[int, int]:
@@ -158,6 +166,7 @@ def survey(
         folder: looked through with all its sub-folders.
         out: folder of the Parquet files.
         work: what judges the files.
+        thresholds: the limits that `work` judges by; rows by others are done anew.
         again: judge every file anew.
         tell: called with how many of how many files are done.
 
@@ -170,7 +179,7 @@ def survey(
     files = _files(folder, out)
     try:
         out.mkdir(parents=True, exist_ok=True)
-        kept = [] if again else _kept(out, files)
+        kept = [] if again else _kept(out, files, changed_limits(thresholds))
         due = sorted(files.keys() - {row["file"] for row in kept})
         _rewrite(out, kept)
         waiting: Rows = []
@@ -210,7 +219,7 @@ def _files(folder: Path, out: Path) -> dict[str, tuple[int, int]]:
     return found
 
 
-def _kept(out: Path, files: dict[str, tuple[int, int]]) -> Rows:
+def _kept(out: Path, files: dict[str, tuple[int, int]], limits: list[str]) -> Rows:
     """Rows of an earlier survey that still hold."""
     if not any(out.glob("*.parquet")):
         return []
@@ -221,6 +230,7 @@ def _kept(out: Path, files: dict[str, tuple[int, int]]) -> Rows:
         for row in rows
         if files.get(row["file"]) == (row["size"], row["mtime_ns"])
         and row["program"] == program
+        and row["changed_limits"] == limits
     ]
 
 

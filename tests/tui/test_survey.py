@@ -12,17 +12,19 @@ import pytest
 
 from bankwise.adapters.survey_row import empty_row, survey_row, survey_rows
 from bankwise.replay_logs import shipped
+from bankwise.signals.thresholds import DEFAULTS
 from bankwise.tui.errors import CommandError
 
-NAMES = ("healthy", "thermostat-open", "worn-catalyst")
+SMALL = "thermostat-open"
+"""The shipped session with the fewest exchanges: its car has a slow bus."""
 
 
 @pytest.fixture(name="fleet")
 def _fleet(tmp_path: Path) -> Path:
     folder = tmp_path / "fleet"
     (folder / "north").mkdir(parents=True)
-    for name in NAMES:
-        shutil.copy(shipped()[name], folder / "north")
+    for number in range(3):
+        shutil.copy(shipped()[SMALL], folder / "north" / f"{number}.jsonl.gz")
     (folder / "bad.jsonl").write_text("no session\n")
     return folder
 
@@ -57,8 +59,11 @@ def test_resumed(fleet: Path, tmp_path: Path) -> None:
     first = _table(out)
     assert survey(fleet, out, _in_turn) == (0, 1)
     assert _table(out) == first
+    other = DEFAULTS.with_changes({"trim_add_pct": 7.0})
+    assert survey(fleet, out, _in_turn, thresholds=other)[0] == 4
+    survey(fleet, out, _in_turn)
     (fleet / "bad.jsonl").unlink()
-    shutil.copy(shipped()["healthy"], fleet / "again.jsonl.gz")
+    shutil.copy(shipped()[SMALL], fleet / "again.jsonl.gz")
     assert survey(fleet, out, _in_turn) == (1, 0)
     assert len(_table(out)) == 4
     assert survey(fleet, out, _in_turn, again=True) == (4, 0)
@@ -88,7 +93,7 @@ def test_cores_and_cluster_agree(fleet: Path, tmp_path: Path) -> None:
     from bankwise.tui.survey import on_cluster, on_cores, survey
 
     for number in range(9):
-        shutil.copy(shipped()["thermostat-open"], fleet / f"{number}.jsonl.gz")
+        shutil.copy(shipped()[SMALL], fleet / f"{number}.jsonl.gz")
     survey(fleet, tmp_path / "one", _in_turn)
     survey(fleet, tmp_path / "cores", on_cores(2))
     with warnings.catch_warnings():
