@@ -6,6 +6,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from bankwise.adapters.analysis import analyse
 from bankwise.adapters.car.evidence import Fixed
@@ -224,3 +226,41 @@ def test_a_healthy_modern_car_has_no_codes(modern: Any) -> None:
     assert all(reading.known for reading in seen.codes.values())
     assert all(reading.codes == () for reading in seen.codes.values())
     assert seen.lamp is False
+
+
+REQUESTS = (
+    "22F400",
+    "22F501",
+    "22F441",
+    "22F421",
+    "22F802",
+    "22F804",
+    "22F600",
+    "22F605",
+    "194233081E",
+    "194233041E",
+    "195533",
+    "1904017400FF",
+)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.dictionaries(
+        st.sampled_from(REQUESTS),
+        st.tuples(st.integers(0, 6), st.binary(max_size=7)),
+        max_size=len(REQUESTS),
+    )
+)
+def test_no_answer_makes_it_fall(told: dict[str, tuple[int, bytes]]) -> None:
+    """Any bytes after any true beginning give a snapshot and further questions."""
+    records = [UP]
+    for t, (request, (kept, noise)) in enumerate(told.items(), 1):
+        head = bytes.fromhex(request)
+        start = bytes((head[0] | 0x40,)) + head[1:kept]
+        payload = (start + noise)[:7]
+        line = f"7E8{len(payload):02X}{payload.hex().upper()}"
+        records.append(_x(float(t), request, line))
+    seen = snapshot(records, "6")
+    assert set(seen.codes) == {"stored", "pending", "permanent"}
+    assert next_requests(records, "6")
