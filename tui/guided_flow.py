@@ -172,7 +172,7 @@ def _list(name: str, shot: Snapshot, state: PaneState) -> Acted:
         return state, Say("only who drives makes a test: pick a run below to see it")
     page = Page(SUBJECT, row.id)
     about = choices(page, shot)
-    if not about:
+    if len(about) == 0:
         return state, Say("no such sensor has told anything yet")
     if len(about) > 1:
         # The place in the list comes back from the test's own place.

@@ -34,6 +34,7 @@ from bankwise.signals.guided.table import GUIDED, judge, rates, subjects
 from bankwise.signals.guided.wiggle import jumps
 
 MakeCase = Callable[..., Case]
+Wave = Callable[[Floats], Floats] | float
 
 
 def trace(v: list[float], hz: float = 20.0, *, wide: bool = False) -> Trace:
@@ -43,11 +44,11 @@ def trace(v: list[float], hz: float = 20.0, *, wide: bool = False) -> Trace:
 
 
 def put(
-    columns: Columns, name: str, hz: float, until: float, wave: Any, start: float = 0.0
+    columns: Columns, name: str, hz: float, until: float, wave: Wave, start: float = 0.0
 ) -> None:
     """Adds a signal: a wave over time, or a level."""
     t = np.arange(start, until, 1 / hz) + 0.001
-    v = wave(t) if callable(wave) else np.full(len(t), float(wave))
+    v = np.full(len(t), wave) if isinstance(wave, float | int) else wave(t)
     columns.extend(name, t, v, np.full(len(t), 0.01))
     columns.end_s = max(columns.end_s, until)
 
