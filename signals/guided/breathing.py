@@ -150,7 +150,7 @@ def _filling(case: Case) -> Finding:
 
 
 def _efficiency(rpm: Floats, air: Floats, density: Floats, size: float) -> Floats:
-    """Volumetric efficiency. Unit: %. Source: T3."""
+    """Volumetric efficiency. Unit: %. Source: `sources.MOTOR_2003`."""
     turning = np.where(rpm > 0, rpm, np.nan)
     return air * 120.0 * 100.0 / (turning * size * density)
 

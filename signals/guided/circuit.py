@@ -25,8 +25,8 @@ from bankwise.signals.guided.script import (
 )
 
 PARK_LOW_V, PARK_HIGH_V = 0.35, 0.55
-"""Where an open input rests. Unit: V. Source: S4 (391-491 mV), widened by the bias of
-other makers' inputs; common practice, no source."""
+"""Where an open input rests. Unit: V. Source: `sources.SATURN_1998` (391-491 mV),
+widened by the bias of other makers' inputs; common practice, no source."""
 STEADY_V = 0.05
 """Spread of a reading at rest. Unit: V. Common practice, no source."""
 LEAST_MOVE_V = 0.20

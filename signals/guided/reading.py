@@ -14,7 +14,7 @@ from bankwise.signals.columns import Bools, Floats
 from bankwise.signals.guided.case import Case
 
 FRONT_RICH_V, FRONT_LEAN_V = 0.6, 0.3
-"""Sides of a switching sensor. Source: S1, S2 (full switches, 300 and 600 mV)."""
+"""Sides of a switching sensor. Unit: V. Source: `sources.GM_2000` and `GM_1999`."""
 LAMBDA_RICH, LAMBDA_LEAN = 0.95, 1.05
 """Sides of a wide-band sensor. Common practice, no source."""
 GAP_S = 0.5

@@ -17,7 +17,8 @@ COLD_C = 40.0
 """Warmer coolant than this makes no cold start. Unit: °C. Our choice, because sensors
 and catalyst are then warm too."""
 LATE_C, COLD_LIMIT_C = 10.0, -7.0
-"""Borders between the limits of closed-loop entry. Unit: °C. Source: S16."""
+"""Borders between the limits of closed-loop entry. Unit: °C. Source:
+`sources.ISUZU_2001`."""
 
 
 def _cold(case: Case) -> tuple[bool | None, str]:
