@@ -160,7 +160,13 @@ def _draw_run(canvas: Canvas, page: Page, shot: Snapshot, state: Look) -> None:
     case = case_of(run, shot)
     figures = test.watch(case)
     if figures and y + 5 < canvas.height:
-        y = _draw_figures(canvas, y, figures) + 1
+        x = _draw_figures(canvas, y, figures)
+        lane = _lane(page)
+        short = canvas.height - y - 6 < _TRACE_ROWS
+        if lane is not None and short and canvas.width - x >= _BESIDE:
+            part = canvas.part(x, y, canvas.width - x, 4)
+            draw_stack(part, shot, state, [lane], _TRACE_S)
+        y += 5
     found = judge(case)
     rest = canvas.part(0, y, canvas.width, canvas.height - 1 - y)
     _draw_findings(_draw_trace(rest, page, shot, state, len(found)), found)
@@ -212,7 +218,7 @@ def _draw_words(canvas: Canvas, y: int, page: Page) -> int:
 
 
 def _draw_figures(canvas: Canvas, y: int, figures: tuple[Figure, ...]) -> int:
-    """Live figures side by side, as many as fit; returns the row after them."""
+    """Live figures side by side, as many as fit; returns the column after them."""
     x = 1
     for figure in figures:
         text = number(figure.value, figure.decimals, sign=figure.unit == "%")
@@ -226,7 +232,7 @@ def _draw_figures(canvas: Canvas, y: int, figures: tuple[Figure, ...]) -> int:
         end = digits.draw(canvas, x, y + 1, shown, code)
         canvas.put(end + 1, y + 3, figure.unit, code)
         x += wide + 4
-    return y + 4
+    return x
 
 
 _DIGITS = frozenset("0123456789+−–. ")
