@@ -187,6 +187,25 @@ async def test_a_jump_is_marked_and_rung_for(
     assert rung
 
 
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("test", ["circuit", "wiggle", "unplug"])
+def test_a_test_of_one_sensor_shows_its_trace(
+    make_shot: Callable[..., Any],
+    make_look: Callable[..., Any],
+    size: tuple[int, int],
+    test: str,
+) -> None:
+    """A large figure and the last ten seconds, at any size."""
+    page = guided_flow.Page(guided_flow.RUN, test, "B1S1", 0)
+    canvas = Canvas.blank(size[0], size[1] - 3)
+    PANES["guided"].draw(canvas, make_shot(), make_look(state=PaneState(tag=page.tag)))
+    text = canvas.text()
+    shown = sum("⠀" < char <= "⣿" for char in text)
+    if test != "unplug" or size[0] > 80:
+        assert shown > 20
+    assert "B1S1" in text
+
+
 def test_a_replay_shows_the_runs_of_the_session(
     make_shot: Callable[..., Any], make_look: Callable[..., Any]
 ) -> None:
