@@ -11,119 +11,75 @@ import numpy as np
 
 from bankwise.signals import sources as s
 from bankwise.signals.code_marks import forced
-from bankwise.signals.columns import Bools, Floats
+from bankwise.signals.columns import Bools
 from bankwise.signals.rule import Gate, Kind, Rule, View
 from bankwise.signals.severity import Severity
-
-BINS = ("idle", "low", "mid", "high")
-"""The airflow bins of the trim patterns, least flow first."""
-
-
-def _bins(see: View, pattern: str) -> Floats:
-    """One row a bin. Shape (bins, ticks); NaN where a bin was not driven."""
-    return np.stack([see[pattern.replace("BIN", name)] for name in BINS])
-
-
-def _enough(hits: Bools, see: View) -> Bools:
-    return np.asarray(np.sum(hits, axis=0) >= see.limit("trim_cells_min"))
-
-
-def _everywhere(hits: Bools, rows: Floats, see: View) -> Bools:
-    """True where every bin driven shows it, and enough bins were driven."""
-    known = np.isfinite(rows)
-    return np.asarray(_enough(known, see) & np.all(hits | ~known, axis=0))
+from bankwise.signals.trim_shapes import (
+    alike,
+    bins,
+    enough,
+    everywhere,
+    fades,
+    level,
+    moving,
+    other_level,
+)
 
 
 def _mirror(see: View) -> Bools:
-    own = _bins(see, "trim_BIN_{b}_pct")
-    other = _bins(see, "trim_BIN_{o}_pct")
+    own = bins(see, "trim_BIN_{b}_pct")
+    other = bins(see, "trim_BIN_{o}_pct")
     apart = other - own > see.limit("imbalance_pct")
     common = np.abs(own + other) / 2
     opposed = (own < 0) & (other > 0)
     balanced = (common < see.limit("mirror_common_pct")) | (
         opposed & (common < see.limit("mirror_common_share") * (other - own))
     )
-    return _enough(apart & balanced, see) & ~(see["mass_air"] < 1)
+    return enough(apart & balanced, see) & ~(see["mass_air"] < 1)
 
 
 def _subtracting(see: View) -> Bools:
-    own = _bins(see, "trim_BIN_{b}_pct")
-    other = _bins(see, "trim_BIN_{o}_pct")
-    level = _level(see, -own, -other)
-    return _enough((own <= -see.limit("trim_add_pct")) & level, see)
-
-
-def _level(see: View, own: Floats, other: Floats) -> Bools:
-    """Where the other bank needs little, or far less of the same than this one."""
-    small = np.abs(other) <= see.limit("trim_level_pct")
-    less = (other >= 0) & (other < see.limit("trim_add_pct"))
-    return np.asarray(small | (less & (own - other >= see.limit("trim_apart_pct"))))
-
-
-def _other_level(see: View) -> Bools:
-    """True where the other bank is level in every bin that was driven."""
-    own = _bins(see, "trim_BIN_{b}_pct")
-    other = _bins(see, "trim_BIN_{o}_pct")
-    add = see.limit("trim_add_pct")
-    level = np.where(own >= add, _level(see, own, other), np.abs(other) < add)
-    return _everywhere(level, other, see)
-
-
-def _fades(see: View, idle: Floats, moving: Floats) -> Bools:
-    """True where a trim is large at idle and falls as the airflow grows."""
-    add, fade = see.limit("trim_add_pct"), see.limit("trim_fade_pct")
-    half = (moving < see.limit("trim_fade_share") * idle) & (idle - moving >= add)
-    return (idle >= add) & ((moving < fade) | half)
-
-
-def _moving(see: View, pattern: str) -> Floats:
-    """The trim at the highest airflow bin driven; shape (ticks,)."""
-    low, mid, high = (see[pattern.replace("BIN", name)] for name in BINS[1:])
-    best = np.where(np.isfinite(high), high, mid)
-    return np.where(np.isfinite(best), best, low)
+    own = bins(see, "trim_BIN_{b}_pct")
+    other = bins(see, "trim_BIN_{o}_pct")
+    rest = level(see, -own, -other)
+    return enough((own <= -see.limit("trim_add_pct")) & rest, see)
 
 
 def _one_lean_fades(see: View) -> Bools:
-    moving = _moving(see, "trim_BIN_{b}_pct")
-    return _fades(see, see["trim_idle_{b}_pct"], moving) & _other_level(see)
+    road = moving(see, "trim_BIN_{b}_pct")
+    return fades(see, see["trim_idle_{b}_pct"], road) & other_level(see)
 
 
 def _one_lean(see: View) -> Bools:
-    own = _bins(see, "trim_BIN_{b}_pct")
-    adds = _everywhere(own >= see.limit("trim_add_pct"), own, see)
-    moving = _moving(see, "trim_BIN_{b}_pct")
-    return adds & _other_level(see) & ~_fades(see, see["trim_idle_{b}_pct"], moving)
+    own = bins(see, "trim_BIN_{b}_pct")
+    adds = everywhere(own >= see.limit("trim_add_pct"), own, see)
+    road = moving(see, "trim_BIN_{b}_pct")
+    return adds & other_level(see) & ~fades(see, see["trim_idle_{b}_pct"], road)
 
 
 def _both_lean_fades(see: View) -> Bools:
-    moving = _moving(see, "common_BIN_pct")
-    return _fades(see, see["common_idle_pct"], moving) & _alike(see)
+    road = moving(see, "common_BIN_pct")
+    return fades(see, see["common_idle_pct"], road) & alike(see)
 
 
 def _both_lean_grows(see: View) -> Bools:
     loaded = see["common_load_pct"]
     rise = loaded - see["common_idle_pct"]
     grows = (rise > see.limit("trim_rise_pct")) & (loaded >= see.limit("trim_add_pct"))
-    return grows & _alike(see)
-
-
-def _alike(see: View) -> Bools:
-    """True unless the banks differ so much somewhere that it is no common cause."""
-    apart = np.abs(_bins(see, "imbalance_BIN_pct")) > see.limit("trim_apart_pct")
-    return np.asarray(~np.any(apart, axis=0))
+    return grows & alike(see)
 
 
 def _both_lean(see: View) -> Bools:
-    rows = _bins(see, "common_BIN_pct")
-    adds = _everywhere(rows >= see.limit("trim_add_pct"), rows, see)
+    rows = bins(see, "common_BIN_pct")
+    adds = everywhere(rows >= see.limit("trim_add_pct"), rows, see)
     rise = see["common_load_pct"] - see["common_idle_pct"]
-    fades = _fades(see, see["common_idle_pct"], _moving(see, "common_BIN_pct"))
-    return adds & ~(rise > see.limit("trim_rise_pct")) & ~fades & _alike(see)
+    falls = fades(see, see["common_idle_pct"], moving(see, "common_BIN_pct"))
+    return adds & ~(rise > see.limit("trim_rise_pct")) & ~falls & alike(see)
 
 
 def _both_rich(see: View) -> Bools:
-    rows = _bins(see, "common_BIN_pct")
-    return _enough(rows <= -see.limit("trim_add_pct"), see) & _alike(see)
+    rows = bins(see, "common_BIN_pct")
+    return enough(rows <= -see.limit("trim_add_pct"), see) & alike(see)
 
 
 def _crossed(see: View) -> Bools:
