@@ -50,6 +50,10 @@ SELDOM_SHARE = 0.6
 """Crossings below this share of the other bank's are seldom. Source: our choice,
 because transport and calibration are alike on both banks and age is not."""
 
+WOKE_WELL_S = 30.0
+"""A sensor awake by then was heated. Source: our choice, because exhaust alone takes
+longer at idle."""
+
 HOT_S = 120.0
 """So long off idle, the exhaust alone has woken any good sensor. Source: our choice,
 twice the time a makers' test allows (Saturn 1998, P0134)."""
@@ -302,5 +306,5 @@ def _healthy_front(signals: Signals, about: str) -> Iterator[Clue]:
 
 def _woke(signals: Signals, about: str) -> Iterator[Clue]:
     woke = last(signals, f"wake_up_{about.lower()}_s")
-    if woke <= 60:
+    if woke <= WOKE_WELL_S:
         yield Clue("woke-in-time", about, f"{about} woke {woke:.0f} s after the start")

@@ -6,7 +6,15 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from bankwise.signals.clue import Clue, Raised, Signals, clock_words, last, other_place
+from bankwise.signals.clue import (
+    Clue,
+    Raised,
+    Signals,
+    clock_words,
+    last,
+    most,
+    other_place,
+)
 
 _ALIKE: Mapping[str, tuple[str, str]] = {
     "limit-lean": ("limit-lean-both", "Both banks' trims end on the add side"),
@@ -79,6 +87,8 @@ def _kind(signals: Signals, flag: Raised, raised: set[tuple[str, str]]) -> str:
         if raised & lean:
             return "ignores-forcing-lean"
         return "ignores-forcing-rich" if raised & rich else "ignores-forcing-parked"
+    if flag.id == "both-rich" and not most(signals, "two_banks") > 0:
+        return "both-rich-alone"
     if flag.id == "late-wake-up":
         woke = last(signals, f"wake_up_{flag.about.lower()}_s")
         return "late-wake-up" if np.isfinite(woke) else "never-woke"

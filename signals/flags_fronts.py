@@ -19,7 +19,11 @@ from bankwise.signals.sides import at_rest, early_cut, never_lean, never_rich
 def _says(see: View, side: str) -> Bools:
     """The front sensor says so now, or never says otherwise."""
     never = never_rich if side == "lean" else never_lean
-    return (see[f"{side}_{{front}}"] > 0) | never(see, "{front}")
+    fast = see["honest_swing_{front}"] > 0
+    # A slow poll may fall into step with a switching sensor: then it takes longer.
+    long = see[f"{side}_run_{{front}}_s"] >= see.limit("stuck_hold_s")
+    now = (see[f"{side}_{{front}}"] > 0) & (fast | long)
+    return now | never(see, "{front}")
 
 
 def _lean_but_rear_rich(see: View) -> Bools:

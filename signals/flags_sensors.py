@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from bankwise.signals import sources as s
-from bankwise.signals.columns import Bools
+from bankwise.signals.columns import Bools, Floats
 from bankwise.signals.rule import Gate, Kind, Rule, View
 from bankwise.signals.severity import Severity
 from bankwise.signals.sides import never_lean, never_rich
@@ -42,23 +42,29 @@ def _not_switching(see: View) -> Bools:
     return few & pace & settled & ~other & _fuelled(see)
 
 
+def _side_run(see: View, side: str) -> Floats:
+    """Seconds on one side, by λ or by volts that come fast enough to say so."""
+    wide = see["wideband_{s}"] > 0
+    return np.where(wide, see[f"{side}_run_{{s}}_s"], see[f"stuck_{side}_{{s}}_s"])
+
+
 def _moved(see: View) -> Bools:
     return see["trim_range_{b}_pct"] > see.limit("stuck_trim_move_pct")
 
 
 def _stuck_lean(see: View) -> Bools:
-    stays = see["lean_run_{s}_s"] >= see.limit("stuck_hold_s")
+    stays = _side_run(see, "lean") >= see.limit("stuck_hold_s")
     stays |= never_rich(see, "{s}")
     far = see["total_trim_{b}_pct"] >= see.limit("lying_lean_trim_pct")
-    adds = see["total_trim_{b}_pct"] > 0
+    adds = see["total_trim_{b}_pct"] >= see.limit("stuck_trim_move_pct")
     return stays & ((_moved(see) & adds) | far) & _fuelled(see)
 
 
 def _stuck_rich(see: View) -> Bools:
-    stays = see["rich_run_{s}_s"] >= see.limit("stuck_hold_s")
+    stays = _side_run(see, "rich") >= see.limit("stuck_hold_s")
     stays |= never_lean(see, "{s}")
     far = see["total_trim_{b}_pct"] <= see.limit("lying_rich_trim_pct")
-    takes = see["total_trim_{b}_pct"] < 0
+    takes = see["total_trim_{b}_pct"] <= -see.limit("stuck_trim_move_pct")
     return stays & ((_moved(see) & takes) | far) & _fuelled(see)
 
 

@@ -99,9 +99,16 @@ CONSEQUENCES: tuple[Consequence, ...] = (
     Consequence(
         "sensor-reads-lean",
         "misfire",
-        Where.BANK,
+        Where.ANY,
         0.3,
         "the lying front sensor floods the bank until it misfires",
+    ),
+    Consequence(
+        "sensor-reads-rich",
+        "misfire",
+        Where.ANY,
+        0.3,
+        "the lying front sensor starves the bank until it misfires",
     ),
     Consequence(
         "sensor-reads-lean",

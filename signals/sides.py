@@ -19,18 +19,27 @@ time, and two to the power of fifteen is rare enough.
 """
 
 
+def _fast(see: View, sensor: str) -> Bools:
+    """A slow poll may fall into step with a switching sensor and see one side only."""
+    return see[f"honest_swing_{sensor}"] > 0
+
+
 def never_rich(see: View, sensor: str) -> Bools:
     """True where a switching sensor stayed below the switching point for 20 s."""
     window = see.window(f"o2_{sensor}_v", see.limit("stuck_hold_s"))
     most = window.maximum < see.limit("switch_point_v") - see.limit("switch_margin_v")
-    return np.asarray(most & (window.n >= LEAST_SAMPLES) & _narrow(see, sensor))
+    return np.asarray(
+        most & (window.n >= LEAST_SAMPLES) & _narrow(see, sensor) & _fast(see, sensor)
+    )
 
 
 def never_lean(see: View, sensor: str) -> Bools:
     """True where a switching sensor stayed above the switching point for 20 s."""
     window = see.window(f"o2_{sensor}_v", see.limit("stuck_hold_s"))
     least = window.minimum > see.limit("switch_point_v") + see.limit("switch_margin_v")
-    return np.asarray(least & (window.n >= LEAST_SAMPLES) & _narrow(see, sensor))
+    return np.asarray(
+        least & (window.n >= LEAST_SAMPLES) & _narrow(see, sensor) & _fast(see, sensor)
+    )
 
 
 def early_cut(see: View, seconds: str) -> Bools:

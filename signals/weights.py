@@ -246,8 +246,8 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *_rows(
         "idle-rich-fades-alone",
-        ("bank-injectors-rich", 2.5, _B, "a drip weighs most at idle"),
-        ("common-rich-source", 1, _E, "purge weighs most at idle"),
+        ("bank-injectors-rich", 2, _B, "a drip weighs most at idle"),
+        ("common-rich-source", 2, _E, "purge weighs most at idle"),
         ("airflow-over-read", -2, _E, "a meter errs at every load"),
     ),
     *_rows(
@@ -314,6 +314,12 @@ WEIGHTS: tuple[Weight, ...] = (
     *_rows(
         "both-rich",
         ("common-rich-source", 3, _E, "both banks get too much"),
+        ("airflow-over-read", 1.5, _E, "a meter reading high does the same"),
+    ),
+    *_rows(
+        "both-rich-alone",
+        ("common-rich-source", 2, _E, "the only bank gets too much"),
+        ("bank-injectors-rich", 2, Where.BANK, "the only bank gets too much"),
         ("airflow-over-read", 1.5, _E, "a meter reading high does the same"),
     ),
     *_rows(
@@ -406,7 +412,7 @@ WEIGHTS: tuple[Weight, ...] = (
     *_rows("code-cam", ("bank-breathes-less", 2.5, _B, "the unit doubts the cam")),
     *_rows("code-heater", ("sensor-heater", 2.5, _S, "the unit found its heater bad")),
     *_rows("code-catalyst", ("catalyst-worn", 2, _B, "the unit found it worn")),
-    *_rows("code-misfire", ("misfire", 2, _S, "the unit counted misfires")),
+    *_rows("code-misfire", ("misfire", 1.5, _S, "the unit counted misfires")),
     *_rows("code-cooling", ("thermostat-open", 2, _E, "the unit missed the warm-up")),
     *_rows("code-crossed", ("sensors-crossed", 3, _E, "the unit found them swapped")),
     *_rows(
