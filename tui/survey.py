@@ -131,7 +131,8 @@ def on_cluster(address: str, thresholds: Thresholds = DEFAULTS) -> Work:
         except (OSError, ValueError) as error:
             raise CommandError(f"no cluster at {address}: {error}") from None
         with client:
-            threads = sum(client.nthreads().values()) or 1
+            workers: Any = client.nthreads()  # a coroutine only in asynchronous use
+            threads = sum(workers.values()) or 1
             chunks = _chunks(files)
             running = as_completed()
             for _ in range(threads * _AHEAD):
