@@ -148,9 +148,13 @@ class BankwiseApp(App[int]):
 
     def draw(self) -> None:
         """Draws the situation and the fixed lines about it."""
-        view = self.screen_stack[0].query_one(CanvasView)
+        # A frame may still come while the screen is put up or taken down.
+        views = self.screen_stack[0].query(CanvasView) if self.screen_stack else ()
+        view = next(iter(views), None)
+        if view is None or self.feed is None:
+            return
         width, height = view.size
-        if self.feed is None or width < _LEAST_COLUMNS or height < _LEAST_ROWS:
+        if width < _LEAST_COLUMNS or height < _LEAST_ROWS:
             return
         shot = self.feed.snapshot(self.pane.needs, self.lateness.ms)
         self.shot = shot
