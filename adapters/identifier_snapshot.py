@@ -34,6 +34,8 @@ STATUS, STATUS_THIS_DRIVE = "22F501", "22F441"
 _DATA, _RESULTS, _INFO = 0xF4, 0xF6, 0xF8
 _FIRST: Final = (STATUS, *REPORTS.values(), "22F800", "22F600")
 _BITMAPS: Final = range(0x00, 0x100, 0x20)
+_LAST: Final = 0xFF
+"""The last number of a block."""
 _INFORMATION: Final = (0x02, 0x04, 0x06, 0x08, 0x0A)
 _HEAD: Final = 3
 """Bytes before the data of one identifier: 62 and two of the identifier."""
@@ -120,6 +122,7 @@ def _named(asked: NewestAnswers, block: int) -> set[int]:
         for payloads in asked.payloads(request).values()
         for payload in payloads
         for number in numbers_named(payload, 2, _HEAD)
+        if number <= _LAST  # the last bitmap's last bit would name one past the block
     }
 
 

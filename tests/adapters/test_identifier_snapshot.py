@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from bankwise.adapters.analysis import analyse
@@ -245,6 +245,7 @@ REQUESTS = (
 
 
 @settings(max_examples=200, deadline=None)
+@example({"22F400": (0, b""), "22F600": (0, b"\x00\xe0\x00\x00\x00\x01")})
 @given(
     st.dictionaries(
         st.sampled_from(REQUESTS),
