@@ -88,7 +88,8 @@ def idle_pattern(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clu
     alike = not abs(last(signals, "imbalance_idle_pct")) > APART_PCT
     words = f"The trim is {signed(common)} at idle and {signed(rest)} on the road"
     told = ("both-lean-fades", "engine") in raised
-    if common >= APART_PCT and common - rest >= FADE_PCT and alike and not told:
+    fades = common >= APART_PCT > rest and common - rest >= FADE_PCT
+    if fades and alike and not told:
         yield Clue("idle-lean-fades", "engine", words)
     if common <= -APART_PCT and rest - common >= FADE_PCT and alike:
         alone = not most(signals, "two_banks") > 0
@@ -101,7 +102,7 @@ def idle_pattern(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clu
         road = _driven(signals, b) - _driven(signals, o)
         back = abs(apart) - abs(road)
         off = abs(apart) >= APART_PCT and apart * idle > 0
-        if not (off and back >= FADE_PCT):
+        if not (off and back >= FADE_PCT and abs(road) < APART_PCT):
             continue
         words = (
             f"{bank} trim is {signed(apart)} from the other bank's at idle, "

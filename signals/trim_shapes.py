@@ -49,8 +49,9 @@ def other_level(see: View) -> Bools:
 def fades(see: View, idle: Floats, moving: Floats) -> Bools:
     """True where a trim is large at idle and falls as the airflow grows."""
     add, fade = see.limit("trim_add_pct"), see.limit("trim_fade_pct")
-    half = (moving < see.limit("trim_fade_share") * idle) & (idle - moving >= add)
-    return (idle >= add) & ((moving < fade) | half)
+    # Above a normal trim on the road as well, it is there at every load.
+    half = (moving < see.limit("trim_fade_share") * idle) & (moving < add)
+    return (idle >= add) & ((moving < fade) | (half & (idle - moving >= add)))
 
 
 def moving(see: View, pattern: str) -> Floats:
