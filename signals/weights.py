@@ -153,7 +153,7 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *_rows(
         "limits-opposed",
-        ("sensors-crossed", 4, _E, "what one bank lacks the other has too much of"),
+        ("sensors-crossed", 6, _E, "what one bank lacks the other has too much of"),
     ),
     *_rows(
         "fronts-opposed",
