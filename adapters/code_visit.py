@@ -74,6 +74,12 @@ def confirmation(seen: Snapshot) -> str:
     return str(len(codes))
 
 
+def nothing_to_clear(seen: Snapshot) -> bool:
+    """True when stored and pending codes were read, and there are none."""
+    readings = (seen.codes["stored"], seen.codes["pending"])
+    return all(reading.known and not reading.codes for reading in readings)
+
+
 class CodeVisit:
     """One connection to a standing car and the session file of the visit."""
 
@@ -144,6 +150,25 @@ class CodeVisit:
                 self._keep(CodesRecord(self._now(), when, reading.codes))
         return seen
 
+    def hindrance(self) -> str:
+        """Why codes cannot be cleared as the car stands now; empty when they can.
+
+        Raises:
+            LinkError: the link is gone.
+        """
+        rpm = self._value(0x0C, "rpm")
+        if rpm is None:
+            return "engine speed is not known: is the ignition on?"
+        if rpm:
+            return "the engine is running: switch it off, ignition on, and try again"
+        if self.speed():
+            return "the car is moving"
+        return ""
+
+    def speed(self) -> float | None:
+        """Vehicle speed now; None when no unit gives it. Unit: km/h."""
+        return self._value(0x0D, "speed_kmh")
+
     def clear(self, typed: str, typed_again: str | None = None) -> ClearOutcome:
         """Clears the codes of every unit that hears it, once, and reads again.
 
@@ -159,7 +184,7 @@ class CodeVisit:
         if seen is None:
             raise GateRefused("codes are not cleared: nothing was read before")
         before = self._saved_at()
-        speed = self._value(0x0D, "speed_kmh")
+        speed = self.speed()
         if speed:
             raise GateRefused("codes are not cleared: the car is moving")
         open_parts = bool(seen.unread) or speed is None

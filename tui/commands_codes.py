@@ -108,25 +108,34 @@ def clear(
     Freeze frame, self-test states and test results go with the codes and cannot be
     brought back; permanent codes stay.
     """
-    from bankwise.adapters.code_visit import confirmation
+    from bankwise.adapters.code_visit import confirmation, nothing_to_clear
     from bankwise.tui.errors import CommandError
     from bankwise.tui.places import file_to_write
     from bankwise.tui.print_codes import clearing_caution, codes_text
 
     path = file_to_write(output, sessions, "clear")
     with _visit(port, baud, path) as visit:
+        hindrance = visit.hindrance()
+        if hindrance:
+            raise CommandError(f"nothing was cleared: {hindrance}")
         seen = visit.read()
         typer.echo(codes_text(seen))
         typer.echo(f"\nsaved: {path}\n")
+        if nothing_to_clear(seen):
+            typer.echo("No stored and no pending codes: there is nothing to clear.")
+            return
         typer.echo(clearing_caution())
         wanted = confirmation(seen)
         typed = _typed(f"\nType the number of different codes ({wanted}) to clear")
         if typed != wanted:
             raise CommandError("nothing was cleared: that is not the number of codes")
         again = None
-        if seen.unread:
+        unread = [*seen.unread]
+        if visit.speed() is None:
+            unread.append("vehicle speed: no answer")
+        if unread:
             typer.echo("\nNot everything could be read; it will be lost unseen:")
-            for line in seen.unread:
+            for line in unread:
                 typer.echo(f"  {line}")
             again = _typed(f"Type {wanted} again to clear all the same")
         outcome = visit.clear(typed, again)

@@ -95,6 +95,37 @@ def test_another_number_clears_nothing(parked: Any, tmp_path: Path, typed: str) 
     assert parked.memory.stored == ("P0174", "P0155")
 
 
+def test_a_running_engine_is_refused_before_anything_is_asked(
+    parked: Any, tmp_path: Path
+) -> None:
+    """The person is told what to do, and types nothing."""
+    parked.car.readings["rpm"] = 700.0
+    told = _run(parked, "clear", "-o", str(tmp_path / "c.jsonl"))
+    assert isinstance(told.exception, CommandError)
+    assert "the engine is running: switch it off" in str(told.exception)
+    assert "Type the number" not in told.output
+
+
+def test_without_codes_there_is_nothing_to_clear(parked: Any, tmp_path: Path) -> None:
+    """Nothing is asked and nothing is sent."""
+    parked.memory.stored = parked.memory.pending = ()
+    told = _run(parked, "clear", "-o", str(tmp_path / "c.jsonl"))
+    assert told.exit_code == 0, told.output
+    assert "there is nothing to clear" in told.output
+    assert parked.memory.lamp
+
+
+def test_an_unknown_speed_asks_for_the_number_again(
+    parked: Any, tmp_path: Path
+) -> None:
+    """The second typing clears; the first alone does not."""
+    del parked.car.readings["speed_kmh"]
+    told = _run(parked, "clear", "-o", str(tmp_path / "c.jsonl"), typed="3\n3\n")
+    assert told.exit_code == 0, told.output
+    assert "vehicle speed: no answer" in told.output
+    assert not parked.memory.lamp
+
+
 def test_a_port_and_a_file_together_are_refused() -> None:
     """One of the two is asked for, in one line."""
     told = CliRunner().invoke(app, ["codes", "x.jsonl", "--port", "socket://a:1"])
