@@ -244,8 +244,8 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="pattern_hold_s",
         clear_s=20.0,
-        text="Added fuel fades with load: {idle:+.0f} % idle, {load:+.0f} % loaded.",
-        figures=_COMMON,
+        text="Added fuel fades with load: {idle:+.0f} % at idle, normal on the road.",
+        figures={"idle": "common_idle_pct"},
         does_not_prove="Not where the air comes in.",
         causes=(
             "air entering behind the airflow meter",
@@ -308,8 +308,8 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="pattern_hold_s",
         clear_s=20.0,
-        text="The engine takes fuel away: {idle:+.0f} % at idle, {load:+.0f} % loaded.",
-        figures=_COMMON,
+        text="The engine takes fuel away everywhere: {now:+.0f} % now.",
+        figures={"now": "common_now_pct"},
         does_not_prove="Not where the extra fuel comes from.",
         causes=(
             "purge valve stuck open",
