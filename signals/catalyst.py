@@ -98,6 +98,8 @@ def _paired(see: TickView) -> Column:
     main = "lambda_{front}" if _wide_front(see) else "o2_{front}_v"
     rear, front = (see.columns[see.place.fill(n)] for n in ("o2_{rear}_v", main))
     upto = int(np.searchsorted(rear.t, see.ticks[-1], side="right"))
+    if upto <= done:
+        return paired
     t, d = rear.t[done:upto], rear.d[done:upto]
     at = np.searchsorted(front.t, t, side="right") - 1
     if len(front) and len(t):

@@ -1,12 +1,13 @@
 """The engine: ticks in, flags out. The same code for a live drive and a recorded one.
 
 Everything it says is a function of the session so far; how the session was handed over
-cannot change it.
+cannot change it. A rule is tried when its flag could change: one that must hold for
+ten seconds is looked at every ten seconds, over all the ticks since, and as soon as it
+could rise once it has begun to hold.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,10 +16,9 @@ import numpy as np
 from bankwise.signals import figures
 from bankwise.signals.catalogue import SIGNALS, Pace
 from bankwise.signals.claims import CannotTell, cannot_tell, exists
-from bankwise.signals.columns import Bools, Columns
+from bankwise.signals.columns import Columns
 from bankwise.signals.explanations import Explanation, explain
 from bankwise.signals.frame import Frame
-from bankwise.signals.hold import Hold
 from bankwise.signals.places import (
     EACH_BANK,
     EACH_FRONT,
@@ -28,10 +28,10 @@ from bankwise.signals.places import (
     Place,
     place_of,
 )
-from bankwise.signals.rules import RULES, TRIM_VOIDS, Gate, Kind, Rule
+from bankwise.signals.rules import RULES, Kind, Rule
 from bankwise.signals.severity import Severity
 from bankwise.signals.thresholds import DEFAULTS, Thresholds
-from bankwise.signals.view import TickView
+from bankwise.signals.trial import Trial
 from bankwise.signals.windows import TICK_S
 from bankwise.signals.words import figure, fill
 
@@ -122,7 +122,8 @@ class Engine:
         self.thresholds = thresholds
         self.frame = Frame(thresholds)
         self.rules = rules
-        self._holds: dict[tuple[str, str], Hold] = {}
+        self._trials: dict[tuple[str, str], Trial] = {}
+        self._voids: list[Trial] = []
         self._texts: dict[tuple[str, str], str] = {}
 
     def advance(self, columns: Columns, until_s: float) -> list[FlagEvent]:
@@ -130,19 +131,18 @@ class Engine:
 
         Everything up to `until_s` must have been seen.
         """
-        lo = self.frame.n
         hi = int(np.floor(until_s / TICK_S)) + 1
-        if hi <= lo:
+        if hi <= self.frame.n:
             return []
         self.frame.advance(columns, hi)
-        void: defaultdict[str, Bools] = defaultdict(
-            lambda: np.zeros(hi - lo, dtype=np.bool_)
-        )
         events: list[FlagEvent] = []
         places = {kind: self._places(kind, columns) for kind in Kind}
         for rule in self.rules:
             for place in places[rule.kind]:
-                events += self._try(rule, self.frame.view(place), void)
+                trial = self._trial(rule, place)
+                if trial.due < hi:
+                    for tick, raised in trial.advance(self.frame, self._voids):
+                        events.append(self._event(rule, place, tick, raised))
         # Stable: flags of one tick keep the order of the rules.
         events.sort(key=lambda event: event.t)
         return events
@@ -153,8 +153,8 @@ class Engine:
         return [
             self._span(rule, about)
             for rule in self.rules
-            for id_, about in sorted(self._holds)
-            if id_ == rule.id and self._holds[id_, about].raised >= 0
+            for id_, about in sorted(self._trials)
+            if id_ == rule.id and self._trials[id_, about].hold.raised >= 0
         ]
 
     def explanations(self) -> list[Explanation]:
@@ -177,33 +177,15 @@ class Engine:
             return [p for p in _FAST if self.frame.seen(p.about)]
         return [p for p in _PLACES[kind] if exists(self.frame, p)]
 
-    def _try(
-        self, rule: Rule, view: TickView, void: defaultdict[str, Bools]
-    ) -> list[FlagEvent]:
-        place = view.place
-        key = rule.id, place.about
-        hold = self._holds.get(key)
-        if hold is None:
-            hold_s = self.thresholds[rule.hold]
-            hold = self._holds[key] = Hold(hold_s, rule.clear_s)
-        gate = self._gate(rule, view)
-        if rule.trim_pattern:
-            gate = gate & ~void[f"B{place.bank}" if place.bank else "engine"]
-        changes = hold.advance(view.lo, rule.condition(view), gate)
-        if rule.id in TRIM_VOIDS and (hold.active or changes):
-            up = hold.active_ticks(view.lo, view.size, changes)
-            for about in {f"B{place.bank}" if place.bank else "engine", "engine"}:
-                void[about] = void[about] | up
-        return [self._event(rule, place, tick, raised) for tick, raised in changes]
-
-    def _gate(self, rule: Rule, view: TickView) -> Bools:
-        if rule.gate is Gate.NONE:
-            return np.ones(view.size, dtype=np.bool_)
-        if rule.gate is Gate.POWER:
-            return view["volts_ok"] > 0
-        if rule.gate is Gate.WARM:
-            return view["gate_engine"] > 0
-        return view["gate_{b}" if view.bank else "gate_both"] > 0
+    def _trial(self, rule: Rule, place: Place) -> Trial:
+        trial = self._trials.get((rule.id, place.about))
+        if trial is None:
+            trial = Trial(rule, place, self.thresholds[rule.hold])
+            trial.begin(self.frame.newest, len(self._trials))
+            self._trials[rule.id, place.about] = trial
+            if trial.voids:
+                self._voids.append(trial)
+        return trial
 
     def _event(self, rule: Rule, place: Place, tick: int, raised: bool) -> FlagEvent:
         key = rule.id, place.about
@@ -225,7 +207,10 @@ class Engine:
         )
 
     def _span(self, rule: Rule, about: str) -> FlagSpan:
-        hold = self._holds[rule.id, about]
+        trial = self._trials[rule.id, about]
+        hold = trial.hold
+        if hold.active and trial.done < self.frame.n:
+            trial.advance(self.frame, self._voids)
         ticks = list(hold.spans)
         if hold.active:
             ticks.append((hold.raised, self.frame.n - 1))

@@ -1,14 +1,17 @@
 """The frame: every signal at every tick, grown a few ticks or an hour at a time.
 
-A tick is evaluated once, when everything up to it has been seen. A value at a tick
-depends only on samples and events not later than that tick, so the frame is the same
-however the session arrived. Raw signals appear under their own names: the newest value
-not older than the age limit.
+A value at a tick depends only on samples and events not later than that tick, so the
+frame is the same however the session arrived, and whenever a value is asked for. A
+signal is computed when somebody reads it, once for every tick, from where it was left:
+what nobody reads costs nothing, and what is read now and then is computed many ticks at
+a time. Raw signals appear under their own names: the newest value not older than the
+age limit.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import ceil
 
 import numpy as np
 
@@ -20,7 +23,7 @@ from bankwise.signals.places import Place
 from bankwise.signals.registry import DERIVED, ROOTS
 from bankwise.signals.tracks import Track, Tracker
 from bankwise.signals.view import TickView
-from bankwise.signals.windows import TICK_S, Growing, Window, tick_times, window
+from bankwise.signals.windows import TICK_S, Growing, Indices, Window, tick_times
 
 AGE_LIMIT_S = {Pace.FAST: 2.0, Pace.MEDIUM: 2.0, Pace.SLOW: 15.0, Pace.ONCE: np.inf}
 """Age at which a value stops being "now", if twice its sample interval is less.
@@ -38,8 +41,29 @@ MAKER_SIGNALS = frozenset(
 """Maker-specific signals that rules look at when a definition file delivers them."""
 
 
+class _Row:
+    """One signal at the ticks it was computed for."""
+
+    __slots__ = ("cells", "done", "entry")
+
+    def __init__(self, entry: Entry | None, start: int) -> None:
+        self.entry = entry
+        """Its record, None for a raw signal."""
+        self.done = start
+        """Ticks below were computed; nothing was measured before the first one."""
+        self.cells = np.full(start, np.nan)
+
+    def make_room(self, hi: int) -> None:
+        room = len(self.cells)
+        if hi > room:
+            # A recorded session comes whole and gets what it needs; a live one grows.
+            wider = np.empty(max(hi, room + room // 2))
+            wider[: self.done] = self.cells[: self.done]
+            self.cells = wider
+
+
 class Frame:
-    """All signals at all ticks evaluated so far.
+    """All signals at all ticks seen so far.
 
     Args:
         thresholds: the limits in force, by name.
@@ -48,34 +72,37 @@ class Frame:
     def __init__(self, thresholds: Mapping[str, float]) -> None:
         self.thresholds = thresholds
         self.columns = Columns()
-        # One row a signal, one cell a tick; the first row stays without values.
-        self._cells = np.full((64, 64), np.nan)
-        self._rows: dict[str, int] = {}
+        self._rows: dict[str, _Row] = {}
         self._first: dict[str, float] = {}
-        self._waiting = list(DERIVED.values())
-        self._soon = True
         self._measured = 0
-        self._alive: list[tuple[int, Entry]] = []
         self._memos: dict[str, Growing] = {}
         self._tracks: dict[str, Track] = {}
-        self._windows: dict[tuple[str, float], Window] = {}
-        self._views: dict[Place, TickView] = {}
         self._paired: dict[str, tuple[Column, int]] = {}
-        self._lo = self._hi = 0
-        self._ticks = np.empty(0)
-        self.heard = np.empty(0)
-        """When any value was last measured, at each of the newest ticks."""
+        self._hi = 0
+        self._lo = 0
+        self._last = -np.inf
+        # What is shared by all who look at the same ticks, until there are new ones.
+        self._times: dict[int, Floats] = {}
+        self._ends: dict[tuple[str, int], Indices] = {}
+        self._windows: dict[tuple[str, float, int], Window] = {}
+        self._views: dict[tuple[Place, int], TickView] = {}
+        self._followed: set[str] = set()
 
     # What anyone may read.
 
     @property
     def n(self) -> int:
-        """Number of ticks evaluated."""
+        """Number of ticks seen."""
         return self._hi
 
     @property
+    def newest(self) -> int:
+        """The first of the ticks that came last."""
+        return self._lo
+
+    @property
     def ticks(self) -> Floats:
-        """Times of the ticks evaluated; shape (n,). Unit: seconds."""
+        """Times of the ticks seen; shape (n,). Unit: seconds."""
         return tick_times(0, self._hi)
 
     def __getitem__(self, name: str) -> Floats:
@@ -98,50 +125,32 @@ class Frame:
 
     def seen(self, name: str) -> bool:
         """True when what a signal is derived from was measured at all so far."""
-        return self._hi > 0 and self.seen_from(name) <= self._ticks[-1]
+        return self._hi > 0 and self.seen_from(name) <= self._last
 
     # What the engine and the derived signals use.
 
     def advance(self, columns: Columns, hi: int) -> None:
-        """Evaluates every tick below `hi`; ticks already evaluated stay as they are."""
+        """Lets every tick below `hi` be read; everything up to it has been seen."""
         if hi <= self._hi:
             return
         self.columns = columns
         self._lo, self._hi = self._hi, hi
-        self._ticks = tick_times(self._lo, hi)
-        self._windows.clear()
-        self._views.clear()
-        self._make_room(hi)
-        last = float(self._ticks[-1])
+        self._last = (hi - 1) * TICK_S
+        for shared in (self._times, self._ends, self._windows, self._views):
+            shared.clear()
+        self._followed.clear()
         measured = sum(1 for column in columns.signals.values() if len(column))
-        appeared, self._measured = measured > self._measured, measured
-        if appeared:
+        if measured > self._measured:
             self._first = {n: t for n, t in self._first.items() if t < np.inf}
-        self.heard = np.full(len(self._ticks), -np.inf)
-        for name, column in columns.signals.items():
-            if len(column) and column.t[0] <= last:
-                row = self._row(name)
-                self._cells[row, self._lo : hi] = self._newest(name, column)
-        if appeared or self._soon:
-            self._awaken(last)
-        for row, entry in self._alive:
-            view = self.view(entry.place)
-            view.own = entry.name
-            values = entry.derived.function(view)
-            if entry.inputs:
-                first = self.seen_from(entry.name)
-                if first > self._ticks[0]:
-                    values = np.where(self._ticks < first, np.nan, values)
-            self._cells[row, self._lo : hi] = values
+        self._measured = measured
 
     def view(self, place: Place, lo: int | None = None) -> TickView:
         """What is seen at one place: over the newest ticks, or from tick `lo` on."""
-        if lo is not None:
-            return TickView(self, place, tick_times(lo, self._hi), lo, self._hi)
-        view = self._views.get(place)
+        key = place, self._lo if lo is None else lo
+        view = self._views.get(key)
         if view is None:
-            view = TickView(self, place, self._ticks, self._lo, self._hi)
-            self._views[place] = view
+            view = TickView(self, place, self._times_from(key[1]), key[1], self._hi)
+            self._views[key] = view
         return view
 
     def seen_from(self, name: str) -> float:
@@ -159,12 +168,24 @@ class Frame:
         self._first[name] = first
         return first
 
-    def window(self, name: str, seconds: float) -> Window:
-        """The samples of a raw signal in the seconds before each new tick."""
-        key = (name, seconds)
+    def heard(self, ticks: Floats) -> Floats:
+        """When any value was last measured, at each tick; −∞ before the first."""
+        heard = np.full(len(ticks), -np.inf)
+        for column in self.columns.signals.values():
+            if len(column) and column.t[0] <= ticks[-1]:
+                ends = column.t.searchsorted(ticks, side="right")
+                last = column.t[np.maximum(ends - 1, 0)]
+                heard = np.maximum(heard, np.where(ends > 0, last, -np.inf))
+        return heard
+
+    def window(self, name: str, seconds: float, lo: int) -> Window:
+        """The samples of a raw signal in the seconds before each tick from `lo` on."""
+        key = name, seconds, lo
         found = self._windows.get(key)
         if found is None:
-            found = window(self.columns[name], self._ticks, seconds)
+            column, ticks = self.columns[name], self._times_from(lo)
+            starts = column.t.searchsorted(ticks - seconds, side="right")
+            found = Window(column, starts, self._ends_from(name, lo), ticks, seconds)
             self._windows[key] = found
         return found
 
@@ -177,7 +198,9 @@ class Frame:
         track = self._tracks.get(key)
         if track is None:
             track = self._tracks[key] = Track(tracker)
-        track.follow(column, int(np.searchsorted(column.t, self._ticks[-1], "right")))
+        if key not in self._followed:
+            self._followed.add(key)
+            track.follow(column, int(column.t.searchsorted(self._last, "right")))
         return track
 
     def paired(self, about: str) -> tuple[Column, int]:
@@ -201,73 +224,87 @@ class Frame:
         Raises:
             KeyError: when no signal has that name.
         """
-        row = self._rows.get(name)
+        row = self._row(name)
         if row is None:
             if not (name in DERIVED or name in SIGNALS or name in MAKER_SIGNALS):
                 raise KeyError(f"no signal is called {name!r}")
             return np.full(hi - lo, np.nan)
         if lo >= 0:
-            return self._cells[row, lo:hi]
+            return row.cells[lo:hi]
         early = np.full(min(-lo, hi - lo), np.nan)
-        return np.concatenate((early, self._cells[row, : max(hi, 0)]))
+        return np.concatenate((early, row.cells[: max(hi, 0)]))
 
     def at(self, name: str, tick: int) -> float:
         """One signal's value at one tick, NaN where it has none."""
         row = self._rows.get(name)
-        return (
-            float(self._cells[row, tick]) if row is not None and tick >= 0 else np.nan
-        )
+        if row is None or row.done <= tick:
+            row = self._row(name)
+        return float(row.cells[tick]) if row is not None and tick >= 0 else np.nan
 
-    def _make_room(self, hi: int) -> None:
-        rows, room = self._cells.shape
-        if hi > room:
-            # A recorded session comes whole and gets what it needs; a live one grows.
-            wider = np.full((rows, max(hi, room + room // 2)), np.nan)
-            wider[:, :room] = self._cells
-            self._cells = wider
-
-    def _row(self, name: str) -> int:
+    def _row(self, name: str) -> _Row | None:
+        """A signal computed up to the newest tick; None when it has no value yet."""
         row = self._rows.get(name)
         if row is None:
-            row = self._rows[name] = len(self._rows)
-            self._reserve(row + 1)
+            row = self._open(name)
+            if row is None:
+                return None
+        if row.done < self._hi:
+            lo, hi = row.done, self._hi
+            row.make_room(hi)
+            row.cells[lo:hi] = self._values(name, row.entry, lo)
+            row.done = hi
         return row
 
-    def _reserve(self, needed: int) -> None:
-        rows, room = self._cells.shape
-        if needed > rows:
-            taller = np.full((max(needed, rows + rows // 4), room), np.nan)
-            taller[:rows] = self._cells
-            self._cells = taller
+    def _open(self, name: str) -> _Row | None:
+        """Takes up a signal once its first input was measured."""
+        entry = DERIVED.get(name)
+        start = 0
+        if entry is None or entry.inputs:
+            first = self.seen_from(name)
+            if not first <= self._last:
+                return None
+            start = max(ceil(first / TICK_S), 0)
+        elif not self._hi:
+            return None
+        row = self._rows[name] = _Row(entry, start)
+        return row
 
-    def _awaken(self, last: float) -> None:
-        """Takes up the derived signals whose first input was measured by now."""
-        first = {e.name: self.seen_from(e.name) for e in self._waiting}
-        names = {e.name for e in self._waiting if not e.inputs or first[e.name] <= last}
-        self._waiting = [e for e in self._waiting if e.name not in names]
-        self._soon = any(first[e.name] < np.inf for e in self._waiting)
-        if not names:
-            return
-        alive = {entry.name for _, entry in self._alive} | names
-        self._reserve(len(self._rows) + len(names))
-        # Always in the order of the table, whenever they were taken up.
-        self._alive = [(self._row(n), e) for n, e in DERIVED.items() if n in alive]
+    def _values(self, name: str, entry: Entry | None, lo: int) -> Floats:
+        if entry is None:
+            return self._newest(name, lo)
+        view = self.view(entry.place, lo)
+        # Computing one signal asks for others at the same place.
+        asker, view.own = view.own, name
+        values = entry.derived.function(view)
+        view.own = asker
+        return values
 
-    def _newest(self, name: str, column: Column) -> Floats:
+    def _newest(self, name: str, lo: int) -> Floats:
+        column, ticks = self.columns[name], self._times_from(lo)
         t = column.t
-        ends = np.searchsorted(t, self._ticks, side="right")
-        last = np.maximum(ends - 1, 0)
+        # The first tick computed is not before the first sample.
+        last = self._ends_from(name, lo) - 1
         back = np.maximum(last - INTERVALS, 0)
-        spans = np.maximum(last - back, 1)
-        interval = (t[last] - t[back]) / spans
+        then = t[last]
+        interval = (then - t[back]) / np.maximum(last - back, 1)
         signal = SIGNALS.get(name)
         floor = AGE_LIMIT_S[signal.pace if signal else Pace.MEDIUM]
-        heard = np.where(ends > 0, t[last], -np.inf)
-        self.heard = np.maximum(self.heard, heard)
-        fresh = (self._ticks - t[last] <= np.maximum(2.0 * interval, floor)) & (
-            ends > 0
-        )
+        fresh = ticks - then <= np.maximum(2.0 * interval, floor)
         return np.where(fresh, column.v[last], np.nan)
+
+    def _times_from(self, lo: int) -> Floats:
+        times = self._times.get(lo)
+        if times is None:
+            times = self._times[lo] = tick_times(lo, self._hi)
+        return times
+
+    def _ends_from(self, name: str, lo: int) -> Indices:
+        key = name, lo
+        ends = self._ends.get(key)
+        if ends is None:
+            t, ticks = self.columns[name].t, self._times_from(lo)
+            ends = self._ends[key] = t.searchsorted(ticks, side="right")
+        return ends
 
 
 __all__ = ["TICK_S", "Frame"]

@@ -57,17 +57,43 @@ class Hold:
             self._stretch(int(states[first]), lo + first, end - first, changes)
         return changes
 
+    def next_change(self, hi: int) -> int:
+        """The first tick at which it could change, when those below `hi` are taken in.
+
+        Whatever the ticks until then say, the flag stays as it is.
+        """
+        kinds = (-1, 0) if self.active else (1,)
+        return hi - 1 + min(max(self._needed(k) - self._so_far(k), 1) for k in kinds)
+
+    def up(self, lo: int, hi: int) -> Bools:
+        """Whether the flag is up at each of some ticks, up to its next change."""
+        up = np.zeros(hi - lo, dtype=np.bool_)
+        for first, end in reversed(self.spans):
+            if end <= lo:
+                break
+            up[max(first - lo, 0) : max(end - lo, 0)] = True
+        if self.active:
+            up[max(self.raised - lo, 0) :] = True
+        return up
+
+    def _so_far(self, kind: int) -> int:
+        return self._run if kind == self._kind else 0
+
+    def _needed(self, kind: int) -> int:
+        """How many ticks of one kind in a row make a change."""
+        limit_s = (DROP_S, self.clear_s, self.hold_s)[kind + 1]
+        # The first tick of a stretch has lasted no time yet.
+        return math.ceil(limit_s / TICK_S) + 1
+
     def _stretch(
         self, kind: int, start: int, length: int, changes: list[tuple[int, bool]]
     ) -> None:
         """Takes in `length` equal ticks: 1 true, 0 false, −1 gate shut."""
-        before = self._run if kind == self._kind else 0
+        before = self._so_far(kind)
         self._kind, self._run = kind, before + length
         if kind < 1 and not self.active:
             return
-        limit_s = (DROP_S, self.clear_s, self.hold_s)[kind + 1]
-        # The first tick of a stretch has lasted no time yet.
-        needed = math.ceil(limit_s / TICK_S) + 1
+        needed = self._needed(kind)
         at = start + max(needed - before, 1) - 1
         due = self._run >= needed
         if kind == 1:
@@ -80,16 +106,3 @@ class Hold:
             self.active = False
             self.spans.append((self.raised, at))
             changes.append((at, False))
-
-    def active_ticks(
-        self, lo: int, size: int, changes: list[tuple[int, bool]]
-    ) -> Bools:
-        """Whether the flag was up at each of the ticks just taken in."""
-        up = np.zeros(size, dtype=np.bool_)
-        state = self.active if not changes else not changes[0][1]
-        at = lo
-        for tick, raised in changes:
-            up[at - lo : tick - lo] = state
-            state, at = raised, tick
-        up[at - lo :] = state
-        return up

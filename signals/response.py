@@ -46,7 +46,7 @@ def _memo(see: TickView, kind: str) -> Growing:
 
 
 def _collect(see: TickView) -> None:
-    """Keeps the passes of the new ticks; called once a tick, by the first row."""
+    """Keeps the passes of the new ticks; called by the first row."""
     track = see.track("volts", "o2_{s}_v", volts)
     w = see.window("o2_{s}_v", TICK_S)
     if not len(w.column):
@@ -71,6 +71,10 @@ def _collect(see: TickView) -> None:
 
 
 def _ends(see: TickView, way: str) -> Indices:
+    """How many passes were kept by each tick."""
+    if see.own != see.place.fill("lr_n_{s}"):
+        # Computing that row keeps the passes that the others average.
+        assert len(see["lr_n_{s}"]) == see.size
     return np.searchsorted(_memo(see, f"{way} t").values, see.ticks, side="right")
 
 

@@ -79,7 +79,7 @@ def _start_seen(see: TickView) -> Floats:
 
 
 def _silent(see: TickView) -> Floats:
-    heard = see.frame.heard
+    heard = see.frame.heard(see.ticks)
     return np.where(heard > -np.inf, see.ticks - heard, np.nan)
 
 

@@ -22,7 +22,7 @@ class TickView:
     sensor. Nothing later than a tick can be seen through it for that tick.
     """
 
-    __slots__ = ("_names", "frame", "hi", "lo", "own", "place", "ticks")
+    __slots__ = ("_seen", "_values", "frame", "hi", "lo", "own", "place", "ticks")
 
     def __init__(
         self, frame: Frame, place: Place, ticks: Floats, lo: int, hi: int
@@ -31,7 +31,8 @@ class TickView:
         self.place = place
         self.lo = lo
         self.hi = hi
-        self._names = place.names
+        self._values: dict[str, Floats] = {}
+        self._seen: dict[str, Bools] = {}
         self.own = ""
         """Name of the derived signal being computed, for `before`."""
         self.ticks = ticks
@@ -59,8 +60,11 @@ class TickView:
 
     def __getitem__(self, name: str) -> Floats:
         """Values of a signal, given by pattern; shape (size,), NaN where none."""
-        filled = self._names.get(name) or self.place.fill(name)
-        return self.frame.part(filled, self.lo, self.hi)
+        values = self._values.get(name)
+        if values is None:
+            values = self.frame.part(self.place.fill(name), self.lo, self.hi)
+            self._values[name] = values
+        return values
 
     def limit(self, name: str) -> float:
         """The threshold of that name in force."""
@@ -68,7 +72,11 @@ class TickView:
 
     def seen(self, pattern: str) -> Bools:
         """Whether a signal, or what it is derived from, was measured by each tick."""
-        return self.frame.seen_from(self.place.fill(pattern)) <= self.ticks
+        seen = self._seen.get(pattern)
+        if seen is None:
+            seen = self.frame.seen_from(self.place.fill(pattern)) <= self.ticks
+            self._seen[pattern] = seen
+        return seen
 
     def known(self, pattern: str) -> Bools:
         """Whether a signal has a value at each tick."""
@@ -87,7 +95,7 @@ class TickView:
 
     def window(self, pattern: str, seconds: float) -> Window:
         """The samples of a raw signal in the seconds before each tick."""
-        return self.frame.window(self.place.fill(pattern), seconds)
+        return self.frame.window(self.place.fill(pattern), seconds, self.lo)
 
     def track(self, kind: str, pattern: str, tracker: Tracker) -> Track:
         """Per-sample figures of a raw signal up to the newest tick."""

@@ -56,3 +56,30 @@ def test_pieces_change_nothing(text: str, size: int) -> None:
         parts.spans,
         parts.true_at,
     )
+
+
+@given(
+    st.text("01x", max_size=40), st.text("01x", min_size=90, max_size=90), st.integers()
+)
+def test_nothing_changes_before_the_next_change(
+    before: str, after: str, choice: int
+) -> None:
+    """Whatever comes, the flag stands still until the tick said, and is known so."""
+    hold = Hold(choice % 4, choice % 3)
+    if before:
+        hold.advance(0, *_flags(before))
+    lo = len(before)
+    due, up = hold.next_change(lo), hold.active
+    assert due >= lo
+    assert np.all(hold.up(lo, due) == up)
+    changes = hold.advance(lo, *_flags(after))
+    assert all(tick >= due for tick, _ in changes)
+
+
+def test_a_flag_is_known_at_every_tick_it_was_up() -> None:
+    """Two stretches, seen from before, between and within."""
+    hold = Hold(0.0, 0.0)
+    hold.advance(0, *_flags("0110011"))
+    assert hold.up(0, 7).tolist() == [c == "1" for c in "0110011"]
+    assert hold.up(2, 7).tolist() == [c == "1" for c in "10011"]
+    assert hold.up(3, 5).tolist() == [False, False]
