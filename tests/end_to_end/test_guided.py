@@ -91,13 +91,19 @@ async def watched(
     ready: Callable[[Any], bool],
     first: str,
     make: Callable[[Pilot[int], Hand], Awaitable[str]],
+    after_s: float = 1.0,
 ) -> str:
-    """Watches a car over TCP through the screen, and makes a test on it."""
+    """Watches a car over TCP through the screen, and makes a test on it.
+
+    `first` is said once the drive is `after_s` old: before its start, or after it.
+    """
     with ProcessServer(story, "--faster", f"{FASTER:g}") as server:
         live = Live(server.address, path, kind="simulated", clock_rate=FASTER)
         app = BankwiseApp(live, sessions_dir=path.parent, quiet=True)
         async with app.run_test(size=(120, 40)) as pilot:
-            await until(lambda: app.shot is not None and app.shot.columns.end_s > 1)
+            await until(
+                lambda: app.shot is not None and app.shot.columns.end_s > after_s
+            )
             server.say(first)
             await until(lambda: ready(app.shot))
             page = await make(pilot, server.say)
@@ -167,6 +173,7 @@ async def test_forcing_over_tcp(tmp_path: Path) -> None:
         lambda shot: shot.value("closed_b1") == 1 and shot.value("closed_b2") == 1,
         "idle",
         lambda pilot, say: go_through(pilot, "force-gas", hands, say),
+        after_s=15.0,
     )
     assert "ignores-forcing" in page, page
     noted, _ = told(path)
