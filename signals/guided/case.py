@@ -17,6 +17,8 @@ from bankwise.signals.columns import Columns, Floats
 from bankwise.signals.guided.runs import Run
 from bankwise.signals.thresholds import DEFAULTS
 
+RUNNING_RPM = 400.0
+"""Engine speed from which an engine runs by itself. Common practice, no source."""
 _FRESH_S = 3.0
 """Age at which a live figure is no longer shown. Unit: s. Our choice."""
 
@@ -67,6 +69,12 @@ class Case:
         column = self.columns[name]
         lo, hi = np.searchsorted(column.t, (start, min(end, self.run.until)), "right")
         return column.t[lo:hi], column.v[lo:hi]
+
+    @property
+    def engine_ran(self) -> bool:
+        """Whether the engine ran at any moment of the run."""
+        _, rpm = self.samples("rpm", self.run.began, np.inf)
+        return bool(np.any(rpm >= RUNNING_RPM))
 
     def ticks(
         self, name: str, start: float | None = None, end: float = np.inf

@@ -101,6 +101,10 @@ def _judge(case: Case) -> tuple[Finding, ...]:
         return (wide,)
     if case.run.span("unplugged") is None:
         return ()
+    if case.engine_ran:
+        # A bank in closed loop moves the reading: neither wire nor plug is seen then.
+        text = f"{place}: not judged, the engine ran. Key on, engine off, and again."
+        return (Finding(place, text),)
     rest, why = _rest(case)
     if rest is None:
         return (Finding(place, f"{place}: cannot tell, {why}."),)

@@ -42,6 +42,9 @@ def _judge(case: Case) -> tuple[Finding, ...]:
     wide = wide_band(case, place)
     if wide is not None:
         return (wide,)
+    if case.engine_ran:
+        text = f"{place}: not judged, the engine ran. Key on, engine off, and again."
+        return (Finding(place, text),)
     span = case.span("wiggle")
     seen = None if span is None else trace(case, place, *span)
     if seen is None or len(seen.t) < LEAST_VALUES:

@@ -198,10 +198,11 @@ def test_while_a_step_runs_nobody_is_condemned(make_case: MakeCase) -> None:
 # --- circuit and wiggle --------------------------------------------------------------
 
 
-def circuit(make_case: MakeCase, wave: Any, hz: float = 40.0) -> Any:
+def circuit(make_case: MakeCase, wave: Any, hz: float = 40.0, rpm: float = 0.0) -> Any:
     """Unplugged at 10, first wire 20-25, second 25-30, over at 35."""
     columns = Columns()
     put(columns, "o2_b2s1_v", hz, 36, wave)
+    put(columns, "rpm", 2.0, 36, lambda t: np.full_like(t, rpm))
     moments = (
         (5, "connected"), (10, "unplugged"), (20, "first-wire"), (25, "second-wire"),
         (30, "reconnected"), (35, END),
@@ -231,6 +232,13 @@ def test_the_circuit_is_judged_by_its_ends(
     outcomes, text = circuit(make_case, steps((0, 0.6), OPEN, *levels))
     assert outcomes == [outcome]
     assert words in text
+
+
+def test_a_running_engine_gives_no_circuit_verdict(make_case: MakeCase) -> None:
+    """A closed loop moves the reading by itself: nothing is concluded."""
+    outcomes, text = circuit(make_case, steps((0, 0.6), OPEN), rpm=750.0)
+    assert outcomes == []
+    assert "the engine ran" in text
 
 
 def test_a_short_to_ground_does_not_rest(make_case: MakeCase) -> None:
