@@ -138,7 +138,7 @@ def _why(frame: Frame, claim: Claim, place: Place) -> str:
             if isinstance(claim.min_hz, str)
             else claim.min_hz
         )
-        rates = frame[place.fill("hz_{s}")]
+        rates = frame[place.fill("fresh_hz_{s}")]
         best = np.nanmax(rates) if np.isfinite(rates).any() else np.nan
         if best < limit:
             return too_slow(float(np.nanmedian(rates)), limit)

@@ -30,7 +30,7 @@ def _too_slow(see: View) -> Bools:
     front = see.place.position == 1
     if see.place.about != see.place.fill("o2_{s}_v" if front else "-"):
         return np.zeros(len(see.ticks), dtype=np.bool_)
-    slow = see["hz_{s}"] < see.limit("switching_hz_min")
+    slow = see["fresh_hz_{s}"] < see.limit("switching_hz_min")
     return slow & (see["closed_{b}"] > 0)
 
 
@@ -83,10 +83,16 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.NONE,
         hold="slow_hold_s",
         clear_s=10.0,
-        text="{place} comes {rate:.1f} times a second: too slow to judge switching.",
-        figures={"rate": "hz_{s}"},
+        text=(
+            "{place}: {rate:.1f} fresh values a second, too slow to judge switching."
+        ),
+        figures={"rate": "fresh_hz_{s}"},
         does_not_prove="Neither that the sensor switches well nor that it does not.",
-        causes=("too many signals watched", "slow adapter or vehicle bus"),
+        causes=(
+            "too many signals watched",
+            "slow adapter or vehicle bus",
+            "control unit refreshes the value seldom",
+        ),
         next="Watch fewer signals, this sensor alone if need be.",
         limits=("switching_hz_min",),
         source=f"{s.DERIVED}: five samples in the shortest half-cycle claimed",

@@ -176,7 +176,7 @@ def _row(
         EACH_SENSOR,
         window_s,
         min_hz,
-        "hz_{s}" if min_hz else "",
+        ("hz_{s}" if min_hz == STUCK_HZ else "fresh_hz_{s}") if min_hz else "",
         decimals=decimals,
     )
 

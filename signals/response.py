@@ -15,7 +15,7 @@ from bankwise.signals.columns import Floats
 from bankwise.signals.derived import Derived, Function
 from bankwise.signals.oxygen import in_closed_loop
 from bankwise.signals.places import EACH_SENSOR
-from bankwise.signals.sampling import switching
+from bankwise.signals.sampling import LONGEST_S, switching
 from bankwise.signals.tracks import volts
 from bankwise.signals.view import TickView
 from bankwise.signals.windows import TICK_S, Growing, Indices, reduce_windows
@@ -23,10 +23,6 @@ from bankwise.signals.windows import TICK_S, Growing, Indices, reduce_windows
 LAST = 40
 """Passes are averaged over the last so many. Source: our choice, because a warm sensor
 gives them within a minute."""
-
-LONGEST_S = 3.0
-"""What takes longer is a mixture that moved, not an edge. Source: our choice, because
-a sensor this slow would not switch at all."""
 
 GOOD_MS = 100.0
 """Two edges that are both faster than this have no ratio worth a word.

@@ -1,7 +1,9 @@
 """How fast a sensor was really sampled, and what that rate can carry.
 
 A switch count from too few samples is not a small count, it is no count: 3 Hz polled
-at 4 Hz looks like 1 Hz, and 2 Hz polled at 2 Hz looks stuck.
+at 4 Hz looks like 1 Hz, and 2 Hz polled at 2 Hz looks stuck. A control unit that
+refreshes a value seldom hands the old one out again, however quickly it is asked: what
+counts is the rate of fresh values.
 """
 
 from __future__ import annotations
@@ -12,9 +14,9 @@ from bankwise.signals import sources as s
 from bankwise.signals.columns import Bools, Floats
 from bankwise.signals.derived import Derived, Function
 from bankwise.signals.places import EACH_SENSOR
-from bankwise.signals.tracks import HOLE_INTERVALS, HOLE_S
+from bankwise.signals.tracks import HOLE_INTERVALS, HOLE_S, volts
 from bankwise.signals.view import TickView
-from bankwise.signals.windows import Window, yes
+from bankwise.signals.windows import Window, reduce_windows, yes
 
 WINDOW_S = 20.0
 """Over how long a rate is measured, and most sensor figures. Source: our choice."""
@@ -24,6 +26,17 @@ COVERED = 0.9
 
 Source: our choice, because a window half empty says nothing about its empty half.
 """
+
+LEAST_INSIDE = 10.0
+"""So many samples on the way between lean and rich tell repeats from fresh values.
+
+Source: our choice: with a fresh value each, not one in ten repeats exactly by chance,
+because an edge passes sixty counts of PID 14 in a fraction of a second.
+"""
+
+LONGEST_S = 3.0
+"""What takes longer is a mixture that moved, not an edge. Source: our choice, because
+a sensor this slow would not switch at all."""
 
 SWING_HZ, STUCK_HZ, PARKED_HZ = 5.0, 2.0, 1.0
 """Least honest rates of swing and shares, of stuck, and of parked.
@@ -88,6 +101,28 @@ def _hz(see: TickView) -> Floats:
     return np.where(ok, (w.n - 1) / np.where(span > 0, span, 1.0), np.nan)
 
 
+def _fresh(see: TickView) -> Floats:
+    """The sample rate less the share of samples that repeat an old value.
+
+    Only a signal on its way between lean and rich must differ from sample to sample.
+    With too few of these nothing speaks against the sample rate.
+    """
+    hz = see["hz_{s}"]
+    if not see.frame.seen(see.place.fill("o2_{s}_v")):
+        return hz
+    track = see.track("volts", "o2_{s}_v", volts)
+    w = see.window("o2_{s}_v", WINDOW_S)
+    edge = track["high_s"] <= LONGEST_S
+    ends = np.searchsorted(track["pass_at"], w.ends, side="left")
+    starts = np.searchsorted(track["pass_at"], w.starts, side="left")
+    inside, again = (
+        reduce_windows(np.add, np.where(edge, track[name], 0.0), starts, ends, 0.0)
+        for name in ("inside", "again")
+    )
+    told = inside >= LEAST_INSIDE
+    return hz * (1.0 - np.where(told, again, 0.0) / np.where(told, inside, 1.0))
+
+
 def _gap(see: TickView) -> Floats:
     w = see.window(see.own, WINDOW_S)
     _, last = _ends(w)
@@ -111,7 +146,7 @@ def _whole(see: TickView) -> Floats:
 
 def _honest(least: float | str) -> Function:
     def function(see: TickView) -> Floats:
-        hz, whole = see["hz_{s}"], see["whole_{s}"]
+        hz, whole = see["fresh_hz_{s}"], see["whole_{s}"]
         limit = see.limit(least) if isinstance(least, str) else least
         return np.where(np.isnan(whole), np.nan, yes((whole == 1) & (hz >= limit)))
 
@@ -134,6 +169,7 @@ _WHY = s.DERIVED + ": five samples per shortest half-cycle claimed"
 ROWS: tuple[Derived, ...] = (
     _row("wideband_{s}", "wide-band", "", lambda see: yes(wide(see)), s.COMMON, 0.0),
     _row("hz_{s}", "sample rate", "Hz", lambda see: _main(see, _hz), s.DERIVED),
+    _row("fresh_hz_{s}", "rate of fresh values", "Hz", _fresh, s.DERIVED),
     _row("gap_{s}_s", "longest gap", "s", lambda see: _main(see, _gap), s.DERIVED),
     _row("covered_{s}", "window covered", "", lambda see: _main(see, _covered), s.OURS),
     _row("whole_{s}", "window without a hole", "", _whole, s.OURS),

@@ -127,19 +127,26 @@ def _passes(
     Returns:
         `pass_at` its last sample; `pass_way` +1 to rich, −1 to lean; `low_s`, `high_s`
         proven bounds; `middle_s` their middle, right on average; `clean` 1 when the
-        signal never turned back on the way.
+        signal never turned back on the way; `inside` how many samples lay between the
+        thresholds, and `again` how many of them repeated the one before exactly.
     """
     k = np.flatnonzero(switched)
     at, start = k + lo, np.maximum(decided[k], 0).astype(np.intp)
     first, last = start + 1, at - 1
-    t, d = column.t, column.d
+    t, d, way = column.t, column.d, switched[k]
+    clean, again = np.empty(len(k)), np.zeros(len(k))
+    for n, (i, j) in enumerate(zip(start.tolist(), at.tolist(), strict=True)):
+        step = np.diff(column.v[i : j + 1])
+        clean[n] = float((step * way[n]).min() >= -NOISE_V)
+        # A signal on its way never stands still: an exact repeat there is an old
+        # value handed out again, and proves nothing about later moments.
+        inner = step[1:-1]
+        again[n] = np.count_nonzero(inner == 0)
+        if again[n]:
+            moved = np.flatnonzero(inner)
+            last[n] = first[n] + (moved[-1] + 1 if moved.size else 0)
     low = t[last] - t[first] - (d[last] + d[first]) / 2
     high = t[at] - t[start] + (d[at] + d[start]) / 2
-    way = switched[k]
-    clean = [
-        float((np.diff(column.v[i : j + 1]) * w).min() >= -NOISE_V)
-        for i, j, w in zip(start.tolist(), at.tolist(), way.tolist(), strict=True)
-    ]
     return {
         "pass_at": at.astype(np.float64),
         "pass_way": way,
@@ -148,7 +155,9 @@ def _passes(
         # middle must keep that, else it would lean to the long side.
         "middle_s": (low + high) / 2,
         "high_s": high,
-        "clean": np.array(clean, dtype=np.float64),
+        "clean": clean,
+        "inside": (at - first).astype(np.float64),
+        "again": again,
     }
 
 

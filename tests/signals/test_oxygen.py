@@ -190,3 +190,44 @@ def test_a_dead_rear_counts_cuts_while_flat(drive: Build) -> None:
     )
     assert frame["flat_cuts_b1s2"][-1] == 2
     assert frame["flat_b1s2_s"][-1] > 60
+
+
+def _refreshed(wave: Callable[[Floats], Floats], hz: float) -> Callable[..., Floats]:
+    """The wave as a control unit gives it that looks at it so often a second."""
+    return lambda t: wave(np.floor(t * hz) / hz)
+
+
+def _ramp(t: Floats) -> Floats:
+    """A sensor at 1 Hz whose edges take a fifth of a second."""
+    level: Floats = 0.45 + 0.35 * np.clip(4 * np.sin(2 * np.pi * t), -1, 1)
+    return np.round(level / 0.005) * 0.005
+
+
+def test_values_handed_out_again_do_not_count_as_samples(drive: Build) -> None:
+    """Asked 20 times a second, a unit that looks 3 times a second gives 3 values."""
+    frame = drive(80, **_LOOP, o2_b1s1_v=_refreshed(_ramp, 2.9))
+    assert frame["hz_b1s1"][-1] == pytest.approx(20, abs=0.5)
+    assert frame["fresh_hz_b1s1"][-1] == pytest.approx(2.9, abs=0.8)
+    assert np.isnan(frame["switches_b1s1"][-1])
+    assert frame.why("switches_b1s1").startswith("sampled at")
+
+
+def test_a_unit_that_looks_as_often_as_it_is_asked_is_judged(drive: Build) -> None:
+    """Fresh values on every edge leave the sample rate as it is."""
+    frame = drive(80, **_LOOP, o2_b1s1_v=_ramp)
+    assert frame["fresh_hz_b1s1"][-1] == pytest.approx(20, abs=0.5)
+    assert frame["switches_b1s1"][-1] == pytest.approx(40, abs=1)
+
+
+def test_a_sensor_at_rest_is_not_called_seldom_refreshed(drive: Build) -> None:
+    """A parked sensor repeats its value because nothing moves it."""
+    frame = drive(80, **_LOOP, o2_b1s1_v=0.45)
+    assert frame["fresh_hz_b1s1"][-1] == pytest.approx(20, abs=0.5)
+
+
+def test_repeats_prove_no_slow_edge(drive: Build) -> None:
+    """An old value handed out again between the thresholds lengthens no edge."""
+    frame = drive(120, **_LOOP, o2_b1s1_v=_refreshed(_ramp, 10.5))
+    honest = drive(120, **_LOOP, o2_b1s1_v=_ramp)
+    assert honest["lr_low_b1s1_ms"][-1] < 100
+    assert not frame["lr_low_b1s1_ms"][-1] > honest["lr_low_b1s1_ms"][-1] + 10
