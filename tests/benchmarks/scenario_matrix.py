@@ -62,6 +62,11 @@ class Job:
     codes: bool = True
     rates: tuple[int, ...] = tuple(RATES)
 
+    @property
+    def draw(self) -> str:
+        """What its car and drive are drawn by: each job has its own."""
+        return f"{self.fault} {self.mass_air} {self.wideband} {self.seed}"
+
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
@@ -138,7 +143,7 @@ def sample(
 
 def make(job: Job) -> tuple[Car, Fault | None]:
     """The car of a job; its fault is None when it cannot have it."""
-    rng = Random(job.seed * 7919 + 17)
+    rng = Random(job.draw)
     fixed: dict[str, object] = {}
     fault = FAULTS[job.fault]
     if job.mass_air is not None:
@@ -148,7 +153,7 @@ def make(job: Job) -> tuple[Car, Fault | None]:
     if "two_banks" in fault.needs:
         fixed["banks"] = 2
     spec = CarSpec.random(rng, **fixed)
-    bank = 1 + (job.seed % spec.banks if "{}" in fault.place else 0)
+    bank = 1 + (rng.randrange(spec.banks) if "{}" in fault.place else 0)
     fault = fault.on(bank)
     if not fault.fits(spec):
         return Car(spec, (), DRIVES["bay"], 0), None
@@ -157,7 +162,8 @@ def make(job: Job) -> tuple[Car, Fault | None]:
     start = None if cold else rng.uniform(60.0, 90.0)
     settled = rng.random() < 0.5
     faults = () if job.fault == "healthy" else (fault,)
-    return Car(spec, faults, drive, job.seed, start, settled=settled), fault
+    seed = rng.randrange(1 << 30)
+    return Car(spec, faults, drive, seed, start, settled=settled), fault
 
 
 COLD_STARTS = frozenset({"thermostat-open", "cold-heater", "rear-cold-heater"})
