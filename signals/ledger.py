@@ -42,6 +42,13 @@ class Weight:
     reason: str
 
 
+def weights_of(
+    evidence: str, *rows: tuple[str, float, Where, str]
+) -> tuple[Weight, ...]:
+    """The weights of one kind of evidence: explanation, weight, place and reason."""
+    return tuple(Weight(evidence, *row) for row in rows)
+
+
 EXPLANATIONS: dict[str, str] = {
     "sensor-reads-lean": "the front sensor says lean when it is not",
     "sensor-reads-rich": "the front sensor says rich when it is not",

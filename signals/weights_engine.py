@@ -1,0 +1,71 @@
+"""What the whole engine shows: filling, cams, catalyst, warm-up.
+
+How weights read stands in `weights`. Source: our choice throughout, after the causes
+that stand beside each flag.
+"""
+
+from __future__ import annotations
+
+from bankwise.signals.ledger import Weight, Where, weights_of
+
+_B, _E = Where.BANK, Where.ENGINE
+
+WEIGHTS: tuple[Weight, ...] = (
+    *weights_of(
+        "filling-low",
+        ("airflow-under-read", 3, _E, "metered air too small, and fuel is added"),
+        ("fuel-supply-weak", -2, _E, "the meter alone explains it"),
+    ),
+    *weights_of(
+        "filling-rather-low",
+        ("airflow-under-read", 1, _E, "metered air rather small, and fuel is added"),
+    ),
+    *weights_of(
+        "filling-rather-normal",
+        ("fuel-supply-weak", 1, _E, "the air is rather metered right"),
+    ),
+    *weights_of(
+        "filling-normal",
+        ("fuel-supply-weak", 2, _E, "the air is metered right, the fuel is short"),
+        ("airflow-under-read", -3, _E, "the air is metered right"),
+    ),
+    *weights_of(
+        "filling-high",
+        ("airflow-over-read", 3, _E, "metered air too large, and fuel is taken away"),
+        ("common-rich-source", -2, _E, "the meter alone explains it"),
+    ),
+    *weights_of(
+        "rich-filling-normal",
+        ("common-rich-source", 1, _E, "the air is metered right, there is extra fuel"),
+        ("airflow-over-read", -3, _E, "the air is metered right"),
+    ),
+    *weights_of(
+        "no-airflow-meter",
+        ("airflow-under-read", -1, _E, "only its pressure sensor could read low"),
+        ("airflow-over-read", -4, _E, "this car has no airflow meter"),
+        ("common-unmetered-air", -1, _E, "pressure metering counts leaked air"),
+    ),
+    *weights_of(
+        "rear-copies-front",
+        ("catalyst-worn", 4, _B, "nothing is stored between the sensors"),
+    ),
+    *weights_of(
+        "low-airflow-one-bank",
+        ("bank-breathes-less", 3, _B, "the only bank fills badly"),
+    ),
+    *weights_of(
+        "cam-off-target",
+        ("bank-breathes-less", 2, _B, "a late cam fills badly"),
+    ),
+    *weights_of(
+        "catalyst-too-hot",
+        ("misfire", 2.5, _B, "unburned fuel burns there"),
+    ),
+    *weights_of(
+        "thermostat-low",
+        ("thermostat-open", 5, _E, "the coolant levels off too cool"),
+    ),
+    *weights_of("catalyst-calm", ("catalyst-worn", -3, _B, "the rear stays calm")),
+    *weights_of("plateau-warm", ("thermostat-open", -1, _E, "the coolant got warm")),
+)
+"""A part of the ledger's table."""

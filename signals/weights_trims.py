@@ -1,0 +1,124 @@
+"""What trims show over the kinds of driving, bank by bank and in common.
+
+How weights read stands in `weights`. Source: our choice throughout, after the causes
+that stand beside each flag.
+"""
+
+from __future__ import annotations
+
+from bankwise.signals.ledger import Weight, Where, weights_of
+
+_F, _B, _O, _E = Where.FRONT, Where.BANK, Where.OTHER, Where.ENGINE
+
+WEIGHTS: tuple[Weight, ...] = (
+    *weights_of(
+        "mirror-trims",
+        ("bank-breathes-less", 5, _B, "one meter, two banks: the shares moved"),
+        ("bank-injectors-rich", 1, _B, "one rich bank over common lean looks alike"),
+        ("bank-injectors-lean", -2, _O, "injectors do not mirror"),
+        ("bank-unmetered-air", -2, _O, "a leak does not mirror"),
+    ),
+    *weights_of(
+        "mirror-centred",
+        ("bank-breathes-less", 1.5, _B, "both banks lie around the usual"),
+        ("bank-injectors-rich", -1, _B, "the other bank is off as well"),
+    ),
+    *weights_of(
+        "mirror-one-sided",
+        ("bank-injectors-rich", 4, _B, "the other bank is where banks usually are"),
+        ("bank-breathes-less", -1.5, _B, "the other bank is where banks usually are"),
+    ),
+    *weights_of(
+        "one-bank-subtracting",
+        ("bank-injectors-rich", 2, _B, "this bank alone gets too much"),
+        ("bank-breathes-less", 1.5, _B, "or too little air for its fuel"),
+        ("sensor-reads-rich", 1, _F, "or its sensor says so"),
+    ),
+    *weights_of(
+        "subtracts-without-meter",
+        ("bank-breathes-less", 2, _B, "pressure-metered: only this bank errs"),
+    ),
+    *weights_of(
+        "subtracts-with-meter",
+        ("bank-breathes-less", -2, _B, "one meter would make the other bank add"),
+    ),
+    *weights_of(
+        "subtracts-at-idle",
+        ("bank-injectors-rich", 2, _B, "a drip weighs most at idle"),
+        ("bank-breathes-less", -2, _B, "a blockage weighs least at idle"),
+        ("sensor-reads-rich", -1, _F, "a bias does not fade with flow"),
+    ),
+    *weights_of(
+        "subtracts-with-flow",
+        ("bank-breathes-less", 2, _B, "a blockage grows with flow"),
+        ("bank-injectors-rich", -1, _B, "a drip fades with flow"),
+    ),
+    *weights_of(
+        "one-bank-lean-fades",
+        ("bank-unmetered-air", 3, _B, "a leak weighs most at idle"),
+        ("exhaust-leak", 1.5, _B, "an exhaust leak fades with flow too"),
+        ("bank-injectors-lean", -2, _B, "injectors err at every load"),
+    ),
+    *weights_of(
+        "one-bank-lean",
+        ("bank-injectors-lean", 2, _B, "the same share at every load"),
+        ("sensor-reads-lean", 1.5, _F, "a bias is the same at every load"),
+        ("exhaust-leak", 0.5, _B, "a large leak may not fade"),
+        ("bank-unmetered-air", -2, _B, "a leak fades with flow"),
+    ),
+    *weights_of(
+        "idle-apart-lean",
+        ("bank-unmetered-air", 1.5, _B, "a leak weighs most at idle"),
+        ("exhaust-leak", 1, _B, "an exhaust leak fades with flow too"),
+    ),
+    *weights_of(
+        "idle-rich-fades",
+        ("common-rich-source", 1.5, _E, "purge weighs most at idle"),
+        ("airflow-over-read", -2, _E, "a meter errs at every load"),
+    ),
+    *weights_of(
+        "idle-rich-fades-alone",
+        ("bank-injectors-rich", 2, _B, "a drip weighs most at idle"),
+        ("common-rich-source", 2, _E, "purge weighs most at idle"),
+        ("airflow-over-read", -2, _E, "a meter errs at every load"),
+    ),
+    *weights_of(
+        "idle-apart-rich",
+        ("bank-injectors-rich", 2, _B, "a drip weighs most at idle"),
+    ),
+    *weights_of(
+        "both-lean-fades",
+        ("common-unmetered-air", 4, _E, "a leak weighs most at idle"),
+        ("airflow-under-read", -2, _E, "a meter errs at every load"),
+        ("fuel-supply-weak", -3, _E, "fuel is easiest at idle"),
+    ),
+    *weights_of(
+        "both-lean-grows",
+        ("fuel-supply-weak", 2.5, _E, "demand outgrows the supply"),
+        ("airflow-under-read", 1.5, _E, "a dirty meter errs most at flow"),
+        ("common-unmetered-air", -3, _E, "a leak fades with flow"),
+    ),
+    *weights_of(
+        "both-lean",
+        ("airflow-under-read", 2.5, _E, "the same share at every load"),
+        ("fuel-supply-weak", 2, _E, "pressure low everywhere"),
+        ("common-unmetered-air", -2, _E, "a leak fades with flow"),
+    ),
+    *weights_of(
+        "idle-lean-fades",
+        ("common-unmetered-air", 2, _E, "a leak weighs most at idle"),
+        ("fuel-supply-weak", -1, _E, "fuel is easiest at idle"),
+    ),
+    *weights_of(
+        "both-rich",
+        ("common-rich-source", 3, _E, "both banks get too much"),
+        ("airflow-over-read", 1.5, _E, "a meter reading high does the same"),
+    ),
+    *weights_of(
+        "both-rich-alone",
+        ("common-rich-source", 2, _E, "the only bank gets too much"),
+        ("bank-injectors-rich", 2, _B, "the only bank gets too much"),
+        ("airflow-over-read", 1.5, _E, "a meter reading high does the same"),
+    ),
+)
+"""A part of the ledger's table."""
