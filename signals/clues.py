@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from bankwise.signals.clue import Clue, Raised, Signals, signed
-from bankwise.signals.clues_codes import from_codes, from_tests
+from bankwise.signals.clue import Clue, Raised, Signals, last, signed
+from bankwise.signals.clues_air import air
+from bankwise.signals.clues_codes import from_codes, from_tests, no_cam_code
 from bankwise.signals.clues_figures import (
     compared,
     healthy,
@@ -20,6 +21,7 @@ from bankwise.signals.clues_figures import (
     refuted,
 )
 from bankwise.signals.clues_flags import from_flags
+from bankwise.signals.clues_misfire import misfires, place
 from bankwise.signals.columns import Columns
 from bankwise.signals.guided.on_purpose import on_purpose
 from bankwise.signals.weights import WEIGHTS
@@ -47,11 +49,16 @@ def gather(
     found = list(from_flags(signals, raised))
     ids = {(flag.id, flag.about) for flag in raised}
     found += patterns(signals, ids)
+    found += air(signals, ids)
     found += idle_pattern(signals, ids)
     found += compared(signals, ids)
     found += rears(signals)
     seen = ids | {(clue.kind, clue.about) for clue in found}
     found += [clue for clue in healthy(signals) if not refuted(clue, seen)]
-    found += from_codes(columns, ids)
+    found += from_codes(signals, columns, ids)
+    found += misfires(signals, columns, place(signals, ids))
+    for bank in ("B1", "B2"):
+        if ("one-bank-subtracting", bank) in ids and last(signals, "mass_air") == 0:
+            found += no_cam_code(signals, columns, bank, seen)
     found += from_tests(columns)
     return tuple(clue for clue in found if clue.kind in KINDS)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from bankwise.signals import trouble_codes
-from bankwise.signals.clue import Clue, clock_words
+from bankwise.signals.clue import Clue, Signals, clock_words, last, other_place
+from bankwise.signals.clues_misfire import place
 from bankwise.signals.code_marks import OUTCOMES, latest_codes, results
 from bankwise.signals.columns import Columns
 
@@ -34,21 +35,64 @@ def _code_kind(code: str) -> tuple[str, str]:
     return _BY_SYSTEM.get(trouble_codes.system(code), ""), about
 
 
-def from_codes(columns: Columns, raised: set[tuple[str, str]]) -> Iterator[Clue]:
+def from_codes(
+    signals: Signals, columns: Columns, raised: set[tuple[str, str]]
+) -> Iterator[Clue]:
     """What the newest reading of each set of codes speaks of, each code once."""
     newest = latest_codes(columns, columns.end_s)
-    seen: set[str] = set()
+    found: dict[str, Clue] = {}
     for when in ("stored", "pending", "permanent"):
         for code in newest[when].codes if when in newest else ():
-            if code in seen:
+            if code in found:
                 continue
-            seen.add(code)
             kind, about = _code_kind(code)
             if kind == "code-misfire":
-                # Which bank its cylinder lies in is not known; a lean bank tells.
-                banks = [b for name, b in raised if name == "misfire-false-lean"]
-                about = banks[0] if len(banks) == 1 else about
-            yield Clue(kind, about, f"Code {code} is {when}")
+                about = place(signals, raised)
+            found[code] = Clue(kind, about, f"Code {code} is {when}")
+    places = {(clue.kind, clue.about) for clue in found.values()}
+    for clue in found.values():
+        # Two sensors that say the same speak of the mixture, not of themselves.
+        alike = (clue.kind, other_place(clue.about)) in places
+        if not (alike and clue.kind in ("code-stuck-lean", "code-stuck-rich")):
+            yield clue
+    for one, two in (("B1S1", "B2S1"), ("B2S1", "B1S1")):
+        if {("code-stuck-lean", one), ("code-stuck-rich", two)} <= places:
+            words = f"By its codes {one} stays lean and {two} stays rich"
+            yield Clue("codes-opposed", "engine", words)
+
+
+NO_CODE_S = 300.0
+"""Codes read this long after a warm engine's first closed loop had time to appear.
+
+Source: our choice: a check that runs all the time makes a pending code in minutes.
+"""
+
+
+def no_cam_code(
+    signals: Signals, columns: Columns, bank: str, seen: set[tuple[str, str]]
+) -> Iterator[Clue]:
+    """That nothing was found which takes a bank's air, though there was time.
+
+    A late cam sets a cam/crank code on its first drive, pending; a blockage shows in
+    the trims as the flow grows.
+    """
+    since = last(signals, f"closed_first_{bank.lower()}_s")
+    newest = latest_codes(columns, columns.end_s)
+    sets = [newest[when] for when in ("stored", "pending") if when in newest]
+    late = len(sets) == 2 and min(one.t for one in sets) >= since + NO_CODE_S
+    said = any(
+        trouble_codes.system(code) == trouble_codes.CAM
+        for one in sets
+        for code in one.codes
+    )
+    other = {"subtracts-with-flow", "takes-more-with-flow", "cam-off-target"}
+    if late and not said and not {(name, bank) for name in other} & seen:
+        yield Clue(
+            "no-cam-code",
+            bank,
+            f"No cam code after {sets[0].t - since:.0f} s of warm running, and the "
+            "trim does not grow with flow",
+        )
 
 
 def from_tests(columns: Columns) -> Iterator[Clue]:

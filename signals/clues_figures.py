@@ -17,19 +17,21 @@ from bankwise.signals.clue import (
     signed,
 )
 
-REAR_RICH_V, REAR_APART_V = 0.75, 0.05
-"""A rear this high, and this far above the other bank's, got the added fuel.
+REAR_RICH_V, REAR_ALONE_V, REAR_APART_V = 0.75, 0.80, 0.08
+"""A rear this high, and this far above the other bank's, got the added fuel; with no
+other bank to compare it takes more.
 
-Source: our choice, because a good catalyst alone may hold 0.7 V on both banks.
+Source: our choice, because a good catalyst alone may hold 0.7 V on both banks, and two
+sound sensors differ by some hundredths of a volt.
 """
 
-FILLING_USUAL, FILLING_CLEAR, FILLING_TICKS = 0.98, 0.06, 4
-"""Share of the printed filling that a used engine reaches, what is clearly off it, and
-how many moments at full throttle it takes to say.
+REAR_TICKS = 60
+"""Half a minute of such driving, in one piece or many. Source: our choice, because a
+rear follows within seconds."""
 
-Source: our choice around MOTOR magazine, Dec 2003, because engines differ by some
-percent.
-"""
+PURGE_PCT = -25.0
+"""What a purge line can add to an idling engine ends about here. Source: derived: the
+control unit opens it fully in closed loop, so its own trim must be able to make up."""
 
 SHARED_PCT = 2.0
 """What both banks of a good engine usually add. Source: our choice, because petrol
@@ -68,16 +70,10 @@ def patterns(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
     for bank in ("B1", "B2"):
         if ("one-bank-subtracting", bank) in raised:
             yield from _subtracting(signals, bank, metered)
+        elif metered == 0:
+            yield from _more_with_flow(signals, bank)
         if ("mirror-trims", bank) in raised:
             yield from _mirror(signals, bank)
-    lean = {name for name, _ in raised} & {"both-lean", "both-lean-grows"}
-    limited = {about for name, about in raised if name == "trim-at-limit"}
-    if lean or len(limited) > 1:
-        yield from _filling(signals, metered)
-    elif any(name == "both-rich" for name, _ in raised):
-        yield from _filling_rich(signals, metered)
-    elif metered == 0 and any(name == "both-lean-fades" for name, _ in raised):
-        yield Clue("no-airflow-meter", "engine", "This car meters air by pressure")
 
 
 def idle_pattern(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
@@ -95,6 +91,9 @@ def idle_pattern(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clu
         alone = not most(signals, "two_banks") > 0
         kind = "idle-rich-fades-alone" if alone else "idle-rich-fades"
         yield Clue(kind, "B1" if alone else "engine", words)
+        if alone:
+            much = "beyond" if common < PURGE_PCT else "within"
+            yield Clue(f"{much}-purge", "B1", words)
     for bank in ("B1", "B2"):
         b, o = bank.lower(), other_place(bank).lower()
         idle = last(signals, f"trim_idle_{b}_pct")
@@ -175,11 +174,17 @@ def _subtracting(signals: Signals, bank: str, metered: float) -> Iterator[Clue]:
         yield Clue("subtracts-with-flow", bank, words)
 
 
-def _filled(signals: Signals) -> float:
-    """Metered air over usual air at full throttle, NaN until seen often enough."""
-    share = signals["ve_ratio"]
-    share = share[np.isfinite(share)]
-    return float(np.median(share)) if share.size >= FILLING_TICKS else np.nan
+def _more_with_flow(signals: Signals, bank: str) -> Iterator[Clue]:
+    """A bank that takes more away the more air flows, whether or not it has an end."""
+    b, o = bank.lower(), other_place(bank).lower()
+    idle, driven = last(signals, f"trim_idle_{b}_pct"), _driven(signals, b)
+    beside = _driven(signals, o) - last(signals, f"trim_idle_{o}_pct")
+    if driven <= -APART_PCT and driven - idle <= -APART_PCT and abs(beside) < FADE_PCT:
+        words = (
+            f"{bank} trim {signed(idle)} at idle and {signed(driven)} at the highest "
+            "airflow, the other bank's alike at both"
+        )
+        yield Clue("takes-more-with-flow", bank, words)
 
 
 def _mirror(signals: Signals, bank: str) -> Iterator[Clue]:
@@ -196,71 +201,32 @@ def _mirror(signals: Signals, bank: str) -> Iterator[Clue]:
         yield Clue("mirror-one-sided", bank, words)
 
 
-def _filling(signals: Signals, metered: float) -> Iterator[Clue]:
-    if metered == 0:
-        yield Clue("no-airflow-meter", "engine", "This car meters air by pressure")
-        return
-    share = _filled(signals)
-    trim = last(signals, "common_load_pct")
-    # Were the meter at fault, the trim would make up for what it misses.
-    meter = FILLING_USUAL / (1 + trim / 100)
-    off = share - (FILLING_USUAL + meter) / 2
-    words = (
-        f"At full throttle the metered air is {share:.0%} of what is usual "
-        f"(trim {signed(trim)})"
-    )
-    for kind, seen in (
-        ("filling-low", off < -FILLING_CLEAR),
-        ("filling-rather-low", -FILLING_CLEAR <= off < 0),
-        ("filling-rather-normal", 0 <= off <= FILLING_CLEAR),
-        ("filling-normal", off > FILLING_CLEAR),
-    ):
-        if seen:
-            yield Clue(kind, "engine", words)
-
-
-def _filling_rich(signals: Signals, metered: float) -> Iterator[Clue]:
-    if metered == 0:
-        yield Clue("no-airflow-meter", "engine", "This car meters air by pressure")
-        return
-    share, trim = _filled(signals), last(signals, "common_load_pct")
-    if not trim <= -FADE_PCT:
-        return
-    off = share - (FILLING_USUAL + FILLING_USUAL / (1 + trim / 100)) / 2
-    words = (
-        f"At full throttle the metered air is {share:.0%} of what is usual "
-        f"(trim {signed(trim)})"
-    )
-    if off > 0:
-        yield Clue("filling-high", "engine", words)
-    elif off <= 0:
-        yield Clue("rich-filling-normal", "engine", words)
-
-
 def rears(signals: Signals) -> Iterator[Clue]:
     """Whether fuel added or taken shows up behind the catalyst."""
     for b, o in (("b1", "b2"), ("b2", "b1")):
         trim = signals[f"trim_10_{b}_pct"]
+        apart = trim - signals[f"trim_10_{o}_pct"]
         rear = signals[f"mean_5_{b}s2_v"]
         other = signals[f"mean_5_{o}s2_v"]
-        road = _driven(signals, b)
-        fades = last(signals, f"trim_idle_{b}_pct") - road >= FADE_PCT
-        fades = fades and road < APART_PCT
-        for kind, sign, edge in (
-            ("adds-but-rear-rich", 1, REAR_RICH_V),
-            ("takes-but-rear-lean", -1, 0.2),
+        fades = last(signals, f"trim_idle_{b}_pct") - _driven(signals, b) >= FADE_PCT
+        for kind, sign, edge, alone in (
+            ("adds-but-rear-rich", 1, REAR_RICH_V, REAR_ALONE_V),
+            ("takes-but-rear-lean", -1, 0.2, 0.2),
         ):
-            at = (sign * trim >= 10) & np.isfinite(rear)
-            if np.count_nonzero(at) < 120:
+            # Far off by itself, or clearly more than the other bank.
+            more = np.minimum(sign * trim, sign * apart) >= FADE_PCT
+            at = ((sign * trim >= APART_PCT) | more) & np.isfinite(rear)
+            if np.count_nonzero(at) < REAR_TICKS:
                 continue
             mean = float(np.median(rear[at]))
             beside = other[at][np.isfinite(other[at])]
-            apart = sign * (mean - float(np.median(beside))) if beside.size else 1.0
-            if sign * (mean - edge) > 0 and apart > REAR_APART_V:
+            above = sign * (mean - float(np.median(beside))) if beside.size else np.inf
+            far = sign * (mean - (edge if beside.size else alone)) > 0
+            if far and above > REAR_APART_V:
                 amount = signed(float(np.median(trim[at])))
                 words = f"{b.upper()} trim {amount}, yet the rear reads {mean:.2f} V"
                 yield Clue(kind, b.upper(), words)
-                if sign > 0 and fades:
+                if sign > 0 and fades and _driven(signals, b) < APART_PCT:
                     words = f"{words}, and the trim fades as the airflow grows"
                     yield Clue("fades-but-rear-rich", b.upper(), words)
 

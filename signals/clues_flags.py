@@ -19,6 +19,8 @@ from bankwise.signals.clue import (
 _ALIKE: Mapping[str, tuple[str, str]] = {
     "limit-lean": ("limit-lean-both", "Both banks' trims end on the add side"),
     "limit-rich": ("limit-rich-both", "Both banks' trims end on the take side"),
+    "stuck-lean": ("", ""),
+    "stuck-rich": ("", ""),
     "lambda-reads-lean": ("", ""),
     "lambda-reads-rich": ("", ""),
     "full-throttle-not-rich": (

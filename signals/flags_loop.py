@@ -10,6 +10,7 @@ import numpy as np
 from bankwise.signals import sources as s
 from bankwise.signals.code_marks import read_codes
 from bankwise.signals.columns import Bools
+from bankwise.signals.misfires import counting
 from bankwise.signals.rule import Gate, Kind, Rule, View
 from bankwise.signals.severity import Severity
 from bankwise.signals.trouble_codes import MISFIRE, system
@@ -49,10 +50,19 @@ def _late_loop(see: View) -> Bools:
 
 
 def _misfire(see: View) -> Bools:
-    adds = see["trim_10_{b}_pct"] >= see.limit("trim_add_pct")
-    other = ~(see["trim_10_{o}_pct"] > see.limit("trim_level_pct"))
+    own, rest = see["trim_10_{b}_pct"], see["trim_10_{o}_pct"]
+    adds = own >= see.limit("trim_add_pct")
+    # A misfire of some percent adds that much: less than a normal trim, but one-sided.
+    apart = (own >= see.limit("misfire_apart_pct")) & (
+        own - rest >= see.limit("misfire_apart_pct")
+    )
+    level = see.limit("trim_level_pct")
+    other = ~(rest > level)
+    # Beside a bank that is off itself, this one being leaner proves nothing.
+    apart &= np.abs(rest) <= level
     said = read_codes(see, lambda code: system(code) == MISFIRE)
-    return adds & other & said
+    said |= counting(see.columns, see.ticks)
+    return (adds | apart) & other & said
 
 
 RULES: tuple[Rule, ...] = (
@@ -118,7 +128,7 @@ RULES: tuple[Rule, ...] = (
         hold="misfire_hold_s",
         clear_s=20.0,
         text=(
-            "{place} adds {trim:+.0f} % and a misfire code is there: unburned oxygen "
+            "{place} adds {trim:+.0f} % and the unit reports misfires: unburned oxygen "
             "reads as lean. Lamp flashing: stop."
         ),
         figures={"trim": "trim_10_{b}_pct"},
@@ -126,7 +136,12 @@ RULES: tuple[Rule, ...] = (
         causes=("ignition misfire on this bank", "mechanical misfire", "injector"),
         next="Find the misfire first: spark, then compression, then injector.",
         caution="flooded-catalyst",
-        limits=("trim_add_pct", "trim_level_pct", "misfire_hold_s"),
+        limits=(
+            "trim_add_pct",
+            "misfire_apart_pct",
+            "trim_level_pct",
+            "misfire_hold_s",
+        ),
         source=s.MITSUBISHI_2003,
     ),
     Rule(

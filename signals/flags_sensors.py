@@ -74,8 +74,8 @@ def _honest(see: View) -> Bools:
 
 
 def _slow(see: View) -> Bools:
-    up = see["lr_low_{s}_ms"] > see.limit("response_lr_ms")
-    down = see["rl_low_{s}_ms"] > see.limit("response_rl_ms")
+    up = see["lr_least_{s}_ms"] > see.limit("response_lr_ms")
+    down = see["rl_least_{s}_ms"] > see.limit("response_rl_ms")
     return (up | down) & _honest(see)
 
 
@@ -88,7 +88,9 @@ def _one_way(see: View) -> Bools:
 def _small_swing(see: View) -> Bools:
     alive = see["crossings_{s}"] >= see.limit("switches_min")
     small = see["swing_{s}_v"] < see.limit("swing_min_v")
-    return small & alive & _fuelled(see)
+    # Fast switching cuts the swing of every sensor; the limit is for moderate speed.
+    moderate = ~(see["rpm"] > see.limit("switch_rpm_max"))
+    return small & alive & moderate & _fuelled(see)
 
 
 def _late_wake_up(see: View) -> Bools:
@@ -260,7 +262,7 @@ RULES: tuple[Rule, ...] = (
         text=(
             "{place} is slow: at least {up:.0f} ms to rich and {down:.0f} ms to lean."
         ),
-        figures={"up": "lr_low_{s}_ms", "down": "rl_low_{s}_ms"},
+        figures={"up": "lr_least_{s}_ms", "down": "rl_least_{s}_ms"},
         does_not_prove="Not that it must be replaced: heater and ground slow it too.",
         causes=("aged sensor", "weak heater", "contamination"),
         next="Compare with the other bank at 2500 rpm; check the heater.",
@@ -299,7 +301,7 @@ RULES: tuple[Rule, ...] = (
         causes=("contaminated sensor", "ground resistance", "weak heater"),
         next="Voltage drop on the sensor ground; then force rich and lean.",
         caution="computer-inputs",
-        limits=("swing_min_v", "swing_hold_s", "switches_min"),
+        limits=("switch_rpm_max", "swing_min_v", "swing_hold_s", "switches_min"),
         source=s.TEXTBOOK,
     ),
     Rule(

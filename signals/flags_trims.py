@@ -82,16 +82,45 @@ def _both_rich(see: View) -> Bools:
     return enough(rows <= -see.limit("trim_add_pct"), see) & alike(see)
 
 
+def _unmet(see: View, front: str, way: str) -> Bools:
+    """Where a front sensor goes on saying the opposite of what its trim should do."""
+    if way == "lean":
+        volts = see[f"max_2_{front}_v"] < see.limit("switch_point_v")
+        return volts | (see[f"lambda_{front}"] > see.limit("front_lean_lambda"))
+    volts = see[f"min_2_{front}_v"] > see.limit("switch_point_v")
+    return volts | (see[f"lambda_{front}"] < see.limit("front_rich_lambda"))
+
+
 def _crossed(see: View) -> Bools:
-    spread = see["imbalance_pct"]
-    wide = np.abs(spread) > see.limit("crossed_spread_pct")
     one, two = see["total_trim_b1_pct"], see["total_trim_b2_pct"]
+    wide = np.abs(one - two) > see.limit("crossed_spread_pct")
     least = np.minimum(np.abs(one), np.abs(two))
     opposed = (one * two < 0) & (least >= see.limit("crossed_spread_pct") / 2)
+    settled = see.limit("gate_status_s")
+    closed = (see["closed_run_b1_s"] >= settled) & (see["closed_run_b2_s"] >= settled)
+
+    spread = see["imbalance_pct"]
     slope = see["imbalance_slope_pctpm"] * np.sign(spread)
-    racing = slope > see.limit("crossed_slope_pct_per_min")
+    racing = (slope > see.limit("crossed_slope_pct_per_min")) & (see["idle"] > 0)
     ends = see["limit_side_b1"] * see["limit_side_b2"] < 0
-    return wide & opposed & ((racing & (see["idle"] > 0)) | ends)
+
+    # Behind the catalyst the adding bank is rich and the other lean if the fronts are
+    # on each other's plugs; two banks that breathe unalike show the reverse.
+    adds = one > 0
+    adder = np.where(adds, see["mean_5_b1s2_v"], see["mean_5_b2s2_v"])
+    taker = np.where(adds, see["mean_5_b2s2_v"], see["mean_5_b1s2_v"])
+    rich, lean = see.limit("rear_rich_v"), see.limit("rear_lean_v")
+    agree = ~(adder > see.limit("switch_point_v")) & (taker > rich)
+    denied = ((adder > rich) | (taker < lean)) & ~agree
+    unmet = np.where(
+        adds,
+        _unmet(see, "b1s1", "lean") & _unmet(see, "b2s1", "rich"),
+        _unmet(see, "b1s1", "rich") & _unmet(see, "b2s1", "lean"),
+    )
+    # What was learned earlier goes on being added in open loop, and shows there too.
+    fuelled = (see["running"] > 0) & ~(see["fuel_cut"] > 0)
+    shown = (racing | ends) & ~agree & closed | unmet & denied & fuelled
+    return np.asarray(wide & opposed & shown)
 
 
 def _exhaust_leak(see: View) -> Bools:
@@ -115,7 +144,7 @@ RULES: tuple[Rule, ...] = (
         kind=Kind.ENGINE,
         severity=Severity.ACT,
         condition=_crossed,
-        gate=Gate.CLOSED_LOOP,
+        gate=Gate.POWER,
         hold="crossed_hold_s",
         clear_s=10.0,
         text=(
@@ -131,7 +160,14 @@ RULES: tuple[Rule, ...] = (
         ),
         next="Unplug one front sensor and see which bank's reading parks near 0.45 V.",
         caution="hot-exhaust",
-        limits=("crossed_spread_pct", "crossed_slope_pct_per_min", "crossed_hold_s"),
+        limits=(
+            "crossed_spread_pct",
+            "crossed_slope_pct_per_min",
+            "crossed_hold_s",
+            "switch_point_v",
+            "rear_rich_v",
+            "rear_lean_v",
+        ),
         source=s.PORSCHE_986,
     ),
     Rule(

@@ -57,6 +57,12 @@ def _collect(see: TickView) -> None:
     judged = in_closed_loop(see)[tick] & (see["warm"] == 1)[tick]
     # Slower than this, samples of different edges mix and edges look long.
     judged &= (see["honest_switching_{s}"] == 1)[tick]
+    # A slow stream of gas makes slow edges: limits are for a turning engine.
+    rpm = see["rpm"]
+    turning = (rpm >= see.limit("switch_rpm_min")) & (
+        rpm <= see.limit("switch_rpm_max")
+    )
+    judged &= (turning | np.isnan(rpm))[tick]
     judged &= (track["clean"][lo:hi] == 1) & (track["high_s"][lo:hi] <= LONGEST_S)
     which = lo + np.flatnonzero(judged)
     up = track["pass_way"][which] > 0
@@ -138,6 +144,19 @@ def _error(way: str) -> Function:
     return function
 
 
+def _least(way: str) -> Function:
+    """What a passage takes at least: by its bounds, or by the mean of many.
+
+    Source: derived; the mean less twice its error is as sure as a bound is meant to be.
+    """
+
+    def function(see: TickView) -> Floats:
+        sure = see[f"{way}_mean_{{s}}_ms"] - see[f"{way}_error_{{s}}_ms"]
+        return np.fmax(see[f"{way}_low_{{s}}_ms"], sure)
+
+    return function
+
+
 def _ratio(sign: float) -> Function:
     """Bound on the ratio of the means: the least for −1, the most for +1."""
 
@@ -177,7 +196,9 @@ def _few(see: TickView) -> str:
         return "both ways are fast"
     n = int(np.nanmin([see["lr_n_{s}"][-1], see["rl_n_{s}"][-1], np.inf]))
     return (
-        f"{n} clean passes each way seen, needs {see.limit('response_events_min'):.0f}"
+        f"{n} clean passes each way seen at {see.limit('switch_rpm_min'):.0f} to "
+        f"{see.limit('switch_rpm_max'):.0f} rpm, "
+        f"needs {see.limit('response_events_min'):.0f}"
     )
 
 
@@ -205,6 +226,16 @@ ROWS: tuple[Derived, ...] = (
         )
         for way, words in (("lr", "lean to rich"), ("rl", "rich to lean"))
         for what in ("mean", "error")
+    ),
+    *(
+        _row(
+            f"{way}_least_{{s}}_ms",
+            f"{words}, surely no less",
+            "ms",
+            _least(way),
+            s.DERIVED + ": polling is blind, so its errors average out",
+        )
+        for way, words in (("lr", "lean to rich"), ("rl", "rich to lean"))
     ),
     _row(
         "judged_response_{s}_ms",

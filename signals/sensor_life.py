@@ -117,6 +117,9 @@ def _asleep_seen(see: TickView) -> Bools:
 def _awake_now(see: TickView) -> Bools:
     by_volts = (see["min_1_{s}_v"] < LEAN_V) | (see["max_1_{s}_v"] > RICH_V)
     by_lambda = np.abs(see["lambda_{s}"] - see["rest_{s}_lambda"]) > WAKE_LAMBDA
+    # Around λ 1 a sensor that works may stay close to its rest, but it does not rest.
+    w = see.window("lambda_{s}", 2.0)
+    by_lambda |= (w.n >= 2) & (w.maximum - w.minimum > 2 * REST_LAMBDA)
     return np.where(wide(see), by_lambda, by_volts)
 
 

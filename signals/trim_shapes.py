@@ -51,7 +51,9 @@ def fades(see: View, idle: Floats, moving: Floats) -> Bools:
     add, fade = see.limit("trim_add_pct"), see.limit("trim_fade_pct")
     # Above a normal trim on the road as well, it is there at every load.
     half = (moving < see.limit("trim_fade_share") * idle) & (moving < add)
-    return (idle >= add) & ((moving < fade) | (half & (idle - moving >= add)))
+    # Unless it lost twice that on the way: then a leak lies on top of what is usual.
+    most = (moving < see.limit("trim_fade_share") * idle) & (idle - moving >= 2 * add)
+    return (idle >= add) & ((moving < fade) | (half & (idle - moving >= add)) | most)
 
 
 def moving(see: View, pattern: str) -> Floats:

@@ -50,6 +50,26 @@ WEIGHTS: tuple[Weight, ...] = (
         ("catalyst-worn", 4, _B, "nothing is stored between the sensors"),
     ),
     *weights_of(
+        "pressure-reads-low",
+        ("airflow-under-read", 4, _E, "standing air has one pressure"),
+        ("fuel-supply-weak", -2, _E, "the pressure sensor alone explains it"),
+    ),
+    *weights_of(
+        "pressure-reads-high",
+        ("airflow-over-read", 5, _E, "standing air has one pressure"),
+        ("common-rich-source", -2, _E, "the pressure sensor alone explains it"),
+    ),
+    *weights_of(
+        "pressure-low-wide-open",
+        ("airflow-under-read", 2, _E, "an open throttle lets nearly all pressure in"),
+        ("fuel-supply-weak", -1, _E, "the pressure sensor may explain it"),
+    ),
+    *weights_of(
+        "lean-falls-with-load",
+        ("airflow-under-read", 2, _E, "a pressure read low misses most air at idle"),
+        ("fuel-supply-weak", -1.5, _E, "fuel is easiest at idle"),
+    ),
+    *weights_of(
         "low-airflow-one-bank",
         ("bank-breathes-less", 3, _B, "the only bank fills badly"),
     ),

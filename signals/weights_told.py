@@ -17,11 +17,17 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *weights_of("code-catalyst", ("catalyst-worn", 2, _B, "the unit found it worn")),
     *weights_of("code-misfire", ("misfire", 1.5, _S, "the unit counted misfires")),
+    *weights_of("misfires-counted", ("misfire", 4, _S, "the unit counts them")),
+    *weights_of("no-misfires-counted", ("misfire", -3, _S, "the unit counts none")),
     *weights_of(
         "code-cooling", ("thermostat-open", 2, _E, "the unit missed the warm-up")
     ),
     *weights_of(
         "code-crossed", ("sensors-crossed", 3, _E, "the unit found them swapped")
+    ),
+    *weights_of(
+        "codes-opposed",
+        ("sensors-crossed", 3, _E, "two sensors seldom lie in opposite ways at once"),
     ),
     *weights_of(
         "code-front",

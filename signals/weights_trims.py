@@ -54,6 +54,22 @@ WEIGHTS: tuple[Weight, ...] = (
         ("bank-injectors-rich", -1, _B, "a drip fades with flow"),
     ),
     *weights_of(
+        "takes-more-with-flow",
+        ("bank-breathes-less", 4, _B, "a blockage grows with flow"),
+        ("bank-injectors-rich", -1.5, _B, "injectors err at every load, drips at idle"),
+        ("sensor-reads-rich", -2, _F, "a bias does not grow with flow"),
+    ),
+    *weights_of(
+        "no-cam-code",
+        ("bank-injectors-rich", 0.5, _B, "nothing was found that takes its air"),
+        (
+            "bank-breathes-less",
+            -1.5,
+            _B,
+            "a blockage would grow with flow, a cam so late would set its code",
+        ),
+    ),
+    *weights_of(
         "one-bank-lean-fades",
         ("bank-unmetered-air", 3, _B, "a leak weighs most at idle"),
         ("exhaust-leak", 1.5, _B, "an exhaust leak fades with flow too"),
@@ -81,6 +97,14 @@ WEIGHTS: tuple[Weight, ...] = (
         ("bank-injectors-rich", 2, _B, "a drip weighs most at idle"),
         ("common-rich-source", 2, _E, "purge weighs most at idle"),
         ("airflow-over-read", -2, _E, "a meter errs at every load"),
+    ),
+    *weights_of(
+        "beyond-purge",
+        ("common-rich-source", -1, _E, "no purge line adds so much to an idle"),
+    ),
+    *weights_of(
+        "within-purge",
+        ("common-rich-source", 0.5, _E, "as much as a purge line may add to an idle"),
     ),
     *weights_of(
         "idle-apart-rich",
