@@ -11,9 +11,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-import numpy as np
-
-from bankwise.signals.clues import Clue, Raised, Signals, gather, signed
+from bankwise.signals.clues import Clue, Raised, Signals, gather
 from bankwise.signals.columns import Columns
 from bankwise.signals.frame import Frame
 from bankwise.signals.ledger import (
@@ -26,12 +24,16 @@ from bankwise.signals.ledger import (
     Where,
 )
 from bankwise.signals.next_check import DRIVE_ON, NOTHING_MORE, said, words_for
+from bankwise.signals.seen import far_trims, pace, seen_share, unseen
 from bankwise.signals.severity import Severity
-from bankwise.signals.trim_map import trim_map
 from bankwise.signals.weights import WEIGHTS
 
 LEAST_SHARE = 0.05
 """Causes below this are not shown. Source: our choice, because noise is not news."""
+
+LEAST_TOLD = 0.25
+"""What is left of a code's weight when nothing of the drive was seen. Source: our
+choice: "cannot tell" then outweighs the strongest code alone."""
 
 _BY_EVIDENCE: Mapping[str, tuple[Weight, ...]] = {
     kind: tuple(row for row in WEIGHTS if row.evidence == kind)
@@ -68,6 +70,8 @@ class _Balance:
     against: list[tuple[float, str]] = field(default_factory=list)
     coded: bool = False
     """A trouble code speaks for it, so what contradicts the code must be shown."""
+    shown: bool = False
+    """Something in this drive speaks for it, not codes alone."""
 
     @property
     def value(self) -> float:
@@ -112,12 +116,26 @@ def _balances(clues: Iterable[Clue]) -> dict[_Key, _Balance]:
             words = f"{clue.words}: {row.reason}"
             if row.weight > 0:
                 balance.plus += row.weight
-                balance.coded |= clue.kind.startswith("code-")
+                told = clue.kind.startswith("code")
+                balance.coded |= told
+                balance.shown |= not told
                 balance.for_.append((row.weight, words))
             else:
                 balance.minus -= row.weight
                 balance.against.append((-row.weight, words))
     return {key: balance for key, balance in balances.items() if balance.plus > 0}
+
+
+def _only_told(balances: Mapping[_Key, _Balance], seen: float) -> None:
+    """Lets codes alone weigh as much as the drive had the time to contradict them.
+
+    A stored code is about another moment. Source: our choice, because a code read at
+    the start must not look like a verdict on a drive of which nothing was seen yet.
+    """
+    for balance in balances.values():
+        if balance.coded and not balance.shown:
+            part = LEAST_TOLD + (1.0 - LEAST_TOLD) * seen
+            balance.plus, balance.minus = balance.plus * part, balance.minus * part
 
 
 def _roots(balances: Mapping[_Key, _Balance]) -> dict[_Key, tuple[float, str, _Key]]:
@@ -153,49 +171,6 @@ def _shares(balances: Mapping[_Key, _Balance]) -> dict[_Key, float]:
     }
 
 
-# What a drive must have shown before "no fault seen" means something.
-
-
-def unseen(signals: Signals) -> tuple[str, ...]:
-    """What was not seen yet, in words; empty when the drive showed enough.
-
-    Source: our choice, because each of these is where some fault shows alone.
-    """
-    banks = ("b1", "b2") if _seconds(signals, "two_banks") > 0 else ("b1",)
-    wanted = [
-        ("a warm engine", "warm", 60.0),
-        ("half a minute's idle", "idle", 30.0),
-        ("a minute's cruise", "cruise", 60.0),
-        ("a fuel cut", "fuel_cut", 2.0),
-    ]
-    wanted += [(f"closed loop on {b.upper()}", f"closed_{b}", 60.0) for b in banks]
-    return tuple(
-        words for words, name, need in wanted if _seconds(signals, name) < need
-    )
-
-
-FAR_PCT = 10.0
-"""A closed-loop trim beyond this is not normal. Source: Cadillac 2006, P0174."""
-
-
-def far_trims(frame: Frame) -> list[str]:
-    """Which banks needed more than a normal trim, in which cells, in words."""
-    found = []
-    for bank in (1, 2):
-        far = [cell for cell in trim_map(frame, bank) if abs(cell.median) > FAR_PCT]
-        if far:
-            worst = max(far, key=lambda cell: abs(cell.median))
-            found.append(
-                f"B{bank} trim was {signed(worst.median)} near {worst.rpm:.0f} rpm "
-                f"and {worst.load_pct:.0f} % load"
-            )
-    return found
-
-
-def _seconds(signals: Signals, name: str) -> float:
-    return float(np.count_nonzero(signals[name] > 0)) * 0.5
-
-
 def explain(
     signals: Frame, flags: Iterable[Raised], columns: Columns
 ) -> list[Explanation]:
@@ -206,6 +181,7 @@ def explain(
     raised = list(flags)
     clues = gather(signals, raised, columns)
     balances = _balances(clues)
+    _only_told(balances, seen_share(signals))
     shares = _shares(balances)
     told = [
         (share, key)
@@ -269,13 +245,18 @@ def _without_cause(signals: Frame, flags: list[Raised]) -> list[Explanation]:
         for_ += tuple(f"Seen, but explained by nothing known: {w}" for w in worry)
         check = DRIVE_ON.format(missing=", ".join(missing)) if missing else ""
         return [Explanation("cannot-tell", "engine", 1.0, for_, (), check)]
-    whole = NO_FAULT_WEIGHT + CANNOT_TELL_WEIGHT
-    notes = tuple(dict.fromkeys(f.text for f in flags))
+    speed = pace(signals)
+    weight = NO_FAULT_WEIGHT[speed.switching, speed.response]
+    whole = weight + CANNOT_TELL_WEIGHT
+    notes = ((speed.words,) if speed.words else ()) + tuple(
+        dict.fromkeys(f.text for f in flags)
+    )
+    doubts = ("A fault may show only in driving that was not seen",)
     return [
         Explanation(
             "no-fault-seen",
             "engine",
-            NO_FAULT_WEIGHT / whole,
+            round(weight / whole, 3),
             ("Warm, closed loop, idle, cruise and a fuel cut were seen",),
             notes,
             NOTHING_MORE,
@@ -283,8 +264,8 @@ def _without_cause(signals: Frame, flags: list[Raised]) -> list[Explanation]:
         Explanation(
             "cannot-tell",
             "engine",
-            CANNOT_TELL_WEIGHT / whole,
-            ("A fault may show only in driving that was not seen",),
+            round(CANNOT_TELL_WEIGHT / whole, 3),
+            doubts + ((speed.words,) if speed.words else ()),
             (),
             NOTHING_MORE,
         ),

@@ -171,3 +171,55 @@ def test_the_strongest_contrary_fact_is_told(watch: Watch) -> None:
     found = _found(watch(change, seconds=1400), "thermostat-open", "engine")
     assert found.share > 0.2
     assert found.against == ("The coolant reached 84 °C: the coolant got warm",)
+
+
+def test_what_was_seen_too_shortly_says_how_long(watch: Watch) -> None:
+    """Half a minute of warm driving is not "not seen", but not long enough."""
+    short: Change = WHOLE | {"ect_c": lambda t: np.where(t < 265, 60.0, 90.0)}
+    missing = unseen(watch(short).frame)
+    assert missing == ("a warm engine long enough (35 of 60 s)",)
+
+
+def test_one_code_alone_says_little_until_the_drive_was_seen(watch: Watch) -> None:
+    """A stored misfire code: cannot tell at first, a likely cause after the drive."""
+    codes = [CodeRead(1.0, "stored", ("P0300",))]
+    early, late = (watch(WHOLE, seconds=s, codes=codes) for s in (8, 300))
+    first = early.explanations()[0]
+    assert first.id == "cannot-tell"
+    assert any(fact.startswith("Not seen yet") for fact in first.for_)
+    said = _found(early, "misfire", "engine")
+    assert said.share < 0.35
+    assert said.for_ == ("Code P0300 is stored: the unit counted misfires",)
+    assert _found(late, "misfire", "engine").share > said.share + 0.2
+
+
+@pytest.mark.parametrize(
+    ("hz", "share", "words"),
+    [
+        (4.0, 0.67, "too few to judge switching or response"),
+        (12.5, 0.78, "too few to call an edge good"),
+        (25.0, 0.80, ""),
+    ],
+)
+def test_no_fault_says_what_was_sampled_too_slowly(
+    watch: Watch, hz: float, share: float, words: str
+) -> None:
+    """What could not be judged lowers the share and stands beside it in words."""
+    first, doubt = watch(WHOLE, hz=hz).explanations()[:2]
+    assert (first.id, doubt.id) == ("no-fault-seen", "cannot-tell")
+    assert first.share == pytest.approx(share, abs=0.01)
+    assert any(words in fact for fact in first.against) or not words
+    assert any("fresh values" in fact for fact in doubt.for_) is bool(words)
+
+
+def test_wide_band_fronts_are_not_said_to_switch(watch: Watch) -> None:
+    """A car with wide-band fronts has no switching to sample."""
+    wide: Change = WHOLE | {
+        "o2_b1s1_v": None,
+        "o2_b2s1_v": None,
+        "lambda_b1s1": _in_cut(1.9, lambda t: 1 + 0.01 * np.sin(t)),
+        "lambda_b2s1": _in_cut(1.9, lambda t: 1 + 0.01 * np.sin(t)),
+    }
+    first = watch(wide, hz=4.0).explanations()[0]
+    assert first.id == "no-fault-seen"
+    assert not any("fresh values" in fact for fact in first.against)
