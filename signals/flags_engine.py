@@ -64,8 +64,8 @@ RULES: tuple[Rule, ...] = (
         hold="settled_s",
         clear_s=60.0,
         text=(
-            "At full throttle the engine fills to {share:.0%} of what is usual, with "
-            "normal trims: air is really missing."
+            "At full throttle the engine fills badly[, {share:.0%} of what is "
+            "usual,] with normal trims: air is really missing."
         ),
         figures={"share": "pull_ve_ratio"},
         does_not_prove="Not which part blocks the air.",
@@ -98,7 +98,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.NONE,
         hold="supply_hold_s",
         clear_s=60.0,
-        text="Coolant is only at {now:.0f} °C after 15 minutes: too cool.",
+        text="Coolant is too cool after 15 minutes[: {now:.0f} °C].",
         figures={"now": "ect_c"},
         does_not_prove="Not the thermostat alone: a wrong reading looks the same.",
         causes=("thermostat stuck open", "coolant sensor reads low", "low coolant"),
@@ -115,7 +115,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.NONE,
         hold="supply_hold_s",
         clear_s=60.0,
-        text="The tank is nearly empty ({level:.0f} %).",
+        text="The tank is nearly empty[ ({level:.0f} %)].",
         figures={"level": "fuel_level_pct"},
         does_not_prove="A lean mixture now does not prove a weak fuel supply.",
         causes=("low fuel level",),
@@ -131,7 +131,10 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.NONE,
         hold="supply_hold_s",
         clear_s=10.0,
-        text="Control unit voltage is {volts:.1f} V with the engine running.",
+        text=(
+            "Control unit voltage is out of range[, {volts:.1f} V,] with the engine "
+            "running."
+        ),
         figures={"volts": "module_v"},
         does_not_prove="Heaters, injectors and pump cannot be judged at this voltage.",
         causes=("charging system", "battery", "supply or ground wiring"),

@@ -90,8 +90,8 @@ RULES: tuple[Rule, ...] = (
         hold="lying_hold_s",
         clear_s=5.0,
         text=(
-            "{place}: the front sensor says lean and the trim adds {trim:+.0f} %, but "
-            "the rear sensor says rich, {rear:.2f} V."
+            "{place}: the front sensor says lean and the trim adds[ {trim:+.0f} %], "
+            "but the rear sensor says rich[, {rear:.2f} V]."
         ),
         figures={"trim": "total_trim_{b}_pct", "rear": "mean_5_{rear}_v"},
         does_not_prove="Not that fuel is missing: the bank may be flooded.",
@@ -123,8 +123,8 @@ RULES: tuple[Rule, ...] = (
         hold="lying_hold_s",
         clear_s=5.0,
         text=(
-            "{place}: the front sensor says rich and the trim takes {trim:+.0f} %, but "
-            "the rear sensor says lean, {rear:.2f} V."
+            "{place}: the front sensor says rich and the trim takes[ {trim:+.0f} %], "
+            "but the rear sensor says lean[, {rear:.2f} V]."
         ),
         figures={"trim": "total_trim_{b}_pct", "rear": "mean_5_{rear}_v"},
         does_not_prove="Not that there is too much fuel: the bank may run lean.",
@@ -185,7 +185,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.WARM,
         hold="at_once_s",
         clear_s=5.0,
-        text="{place} does not read lean in a fuel cut at {rpm:.0f} rpm.",
+        text="{place} does not read lean in a fuel cut[ at {rpm:.0f} rpm].",
         figures={"rpm": "rpm"},
         does_not_prove="Not the sensor alone: fuel may still be dripping in.",
         causes=("injector dripping", "front sensor biased rich", "signal wire open"),
@@ -202,7 +202,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.WARM,
         hold="wide_open_hold_s",
         clear_s=5.0,
-        text="{place} reads {volts:.2f} V at full throttle: not rich. Lift off.",
+        text="{place} does not read rich at full throttle[: {volts:.2f} V]. Lift off.",
         figures={"volts": "o2_{s}_v"},
         does_not_prove="Not starvation alone: a lying sensor looks the same.",
         causes=("fuel starvation", "front sensor reads lean", "signal wire open"),

@@ -106,7 +106,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="limit_confirm_s",
         clear_s=10.0,
-        text="{place}: trim at its end, {trim:+.0f} %. The true error is larger.",
+        text="{place}: trim at its end[, {trim:+.0f} %]. The true error is larger.",
         figures={"trim": "total_trim_{b}_pct"},
         does_not_prove="Not that the mixture is wrong: a lying sensor does the same.",
         causes=(
@@ -128,8 +128,8 @@ RULES: tuple[Rule, ...] = (
         hold="misfire_hold_s",
         clear_s=20.0,
         text=(
-            "{place} adds {trim:+.0f} % and the unit reports misfires: unburned oxygen "
-            "reads as lean. Lamp flashing: stop."
+            "{place} adds[ {trim:+.0f} %] and the unit reports misfires: unburned "
+            "oxygen reads as lean. Lamp flashing: stop."
         ),
         figures={"trim": "trim_10_{b}_pct"},
         does_not_prove="Not that fuel is missing: the misfire comes first.",
@@ -168,7 +168,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.POWER,
         hold="settled_s",
         clear_s=60.0,
-        text="{place}: closed loop comes late (start at {start:.0f} °C).",
+        text="{place}: closed loop comes late[ (start at {start:.0f} °C)].",
         figures={"start": "ect_start_c"},
         does_not_prove="Not which part: a cold coolant reading delays both banks.",
         causes=("thermostat", "coolant sensor", "front sensor heater"),

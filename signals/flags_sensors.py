@@ -134,7 +134,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.POWER,
         hold="settled_s",
         clear_s=5.0,
-        text="{place} sits still at {volts:.2f} V, where an open input rests.",
+        text="{place} sits still[ at {volts:.2f} V], where an open input rests.",
         figures={"volts": "mean_{s}_v"},
         does_not_prove="Not a bad sensor: wire, plug or heater look the same.",
         causes=(
@@ -162,7 +162,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.POWER,
         hold="settled_s",
         clear_s=5.0,
-        text="{place} has not moved for {still:.0f} s while the throttle did.",
+        text="{place} has not moved[ for {still:.0f} s] while the throttle did.",
         figures={"still": "frozen_{s}_s"},
         does_not_prove="Not that the sensor is bad: a substitute value looks the same.",
         causes=(
@@ -183,7 +183,10 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="pattern_hold_s",
         clear_s=10.0,
-        text="{place} switched only {switches:.0f} times in 20 s of closed loop.",
+        text=(
+            "{place} switched too seldom[, {switches:.0f} times] in 20 s of closed "
+            "loop."
+        ),
         figures={"switches": "switches_{s}"},
         does_not_prove="Not a slow sensor: a mixture held off looks the same.",
         causes=(
@@ -204,7 +207,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="settled_s",
         clear_s=5.0,
-        text="{place} stays lean while the trim goes to {trim:+.0f} %.",
+        text="{place} stays lean while the trim goes up[ to {trim:+.0f} %].",
         figures={"trim": "total_trim_{b}_pct"},
         does_not_prove="Not whether mixture or sensor: only forcing decides.",
         causes=(
@@ -232,7 +235,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="settled_s",
         clear_s=5.0,
-        text="{place} stays rich while the trim goes to {trim:+.0f} %.",
+        text="{place} stays rich while the trim goes down[ to {trim:+.0f} %].",
         figures={"trim": "total_trim_{b}_pct"},
         does_not_prove="Not whether mixture or sensor: only forcing decides.",
         causes=(
@@ -260,7 +263,7 @@ RULES: tuple[Rule, ...] = (
         hold="settled_s",
         clear_s=30.0,
         text=(
-            "{place} is slow: at least {up:.0f} ms to rich and {down:.0f} ms to lean."
+            "{place} is slow[: at least {up:.0f} ms to rich and {down:.0f} ms to lean]."
         ),
         figures={"up": "lr_least_{s}_ms", "down": "rl_least_{s}_ms"},
         does_not_prove="Not that it must be replaced: heater and ground slow it too.",
@@ -278,7 +281,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="settled_s",
         clear_s=30.0,
-        text="{place} is slower one way: to rich takes {ratio:.1f} times to lean.",
+        text="{place} is slower one way[: to rich takes {ratio:.1f} times to lean].",
         figures={"ratio": "asymmetry_low_{s}"},
         does_not_prove="Not that it must be replaced: it biases the trim meanwhile.",
         causes=("contaminated sensor", "aged sensor"),
@@ -295,7 +298,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="swing_hold_s",
         clear_s=10.0,
-        text="{place} swings only {swing:.2f} V.",
+        text="{place} swings too little[: {swing:.2f} V].",
         figures={"swing": "swing_{s}_v"},
         does_not_prove="Not that the sensor is worn out: a poor ground does the same.",
         causes=("contaminated sensor", "ground resistance", "weak heater"),
@@ -312,8 +315,11 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.POWER,
         hold="settled_s",
         clear_s=60.0,
-        text="{place} wakes late: {woke:.0f} s after the start.",
-        figures={"woke": "wake_up_{s}_s"},
+        text=(
+            "{place} wakes late[: {woke:.0f} s after the start][: not yet "
+            "{asleep:.0f} s after the start]."
+        ),
+        figures={"woke": "wake_up_{s}_s", "asleep": "asleep_{s}_s"},
         does_not_prove="Not the heater alone: a short warm-up idle delays it too.",
         causes=("heater", "heater supply or fuse", "ground"),
         next="Heater resistance cold, heater supply with the engine running.",
@@ -329,7 +335,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="lambda_error_hold_s",
         clear_s=5.0,
-        text="{place} reads {error:+.0f} % off the commanded λ.",
+        text="{place} reads off the commanded λ[ by {error:+.0f} %].",
         figures={"error": "lambda_error_{s}_pct"},
         does_not_prove="Not whether mixture or sensor: compare with the rear sensor.",
         causes=(

@@ -66,7 +66,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.NONE,
         hold="at_once_s",
         clear_s=10.0,
-        text="Codes were cleared {count:.0f} warm-ups ago: evidence is gone.",
+        text="Codes were cleared lately[, {count:.0f} warm-ups ago]: evidence is gone.",
         figures={"count": "warmups"},
         does_not_prove="No stored code now does not mean no fault.",
         causes=("codes cleared", "battery disconnected"),
@@ -84,7 +84,8 @@ RULES: tuple[Rule, ...] = (
         hold="slow_hold_s",
         clear_s=10.0,
         text=(
-            "{place}: {rate:.1f} fresh values a second, too slow to judge switching."
+            "{place} comes too slowly to judge switching[: {rate:.1f} fresh values a "
+            "second]."
         ),
         figures={"rate": "fresh_hz_{s}"},
         does_not_prove="Neither that the sensor switches well nor that it does not.",
@@ -105,7 +106,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.NONE,
         hold="at_once_s",
         clear_s=0.0,
-        text="No answer from the car for {silent:.0f} s: a hole in the data.",
+        text="No answer from the car[ for {silent:.0f} s]: a hole in the data.",
         figures={"silent": "silent_s"},
         does_not_prove="Not a fault of the car.",
         causes=("adapter unplugged or asleep", "radio link", "ignition off"),

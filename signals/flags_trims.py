@@ -136,7 +136,7 @@ def _learning(see: View) -> Bools:
 
 
 _PAIR = {"own": "trim_10_{b}_pct", "rest": "trim_10_{o}_pct"}
-_COMMON = {"idle": "common_idle_pct", "load": "common_load_pct"}
+_COMMON = {"idle": "common_idle_pct", "load": "common_road_pct"}
 
 RULES: tuple[Rule, ...] = (
     Rule(
@@ -148,8 +148,8 @@ RULES: tuple[Rule, ...] = (
         hold="crossed_hold_s",
         clear_s=10.0,
         text=(
-            "The banks' trims run to opposite ends: bank 1 {b1:+.0f} %, "
-            "bank 2 {b2:+.0f} %. Each may be steering by the other's sensor."
+            "The banks' trims run to opposite ends[: bank 1 {b1:+.0f} %, "
+            "bank 2 {b2:+.0f} %]. Each may be steering by the other's sensor."
         ),
         figures={"b1": "total_trim_b1_pct", "b2": "total_trim_b2_pct"},
         does_not_prove="Not that any sensor is bad: both may be good, on wrong plugs.",
@@ -179,8 +179,8 @@ RULES: tuple[Rule, ...] = (
         hold="pattern_hold_s",
         clear_s=20.0,
         text=(
-            "{place} subtracts fuel ({own:+.0f} %) while {other} adds ({rest:+.0f} %): "
-            "a mirror. The bank that subtracts gets less air."
+            "{place} subtracts fuel[ ({own:+.0f} %)] while {other} adds[ "
+            "({rest:+.0f} %)]: a mirror. The bank that subtracts gets less air."
         ),
         figures=_PAIR,
         does_not_prove="Not where the air is lost: exhaust and cam timing look alike.",
@@ -207,8 +207,8 @@ RULES: tuple[Rule, ...] = (
         hold="pattern_hold_s",
         clear_s=20.0,
         text=(
-            "{place} subtracts fuel ({own:+.0f} %) and {other} does not "
-            "({rest:+.0f} %), in more than one kind of driving."
+            "{place} subtracts fuel[ ({own:+.0f} %)] and {other} does not"
+            "[ ({rest:+.0f} %)], in more than one kind of driving."
         ),
         figures=_PAIR,
         does_not_prove="Not too much fuel on this bank: it may get too little air.",
@@ -235,10 +235,10 @@ RULES: tuple[Rule, ...] = (
         hold="pattern_hold_s",
         clear_s=20.0,
         text=(
-            "{place} adds {idle:+.0f} % at idle but only {low:+.0f} % on the road; the "
-            "other bank is level."
+            "{place} adds[ {idle:+.0f} %] at idle but little[, {road:+.0f} %,] on "
+            "the road; the other bank is level."
         ),
-        figures={"idle": "trim_idle_{b}_pct", "low": "trim_low_{b}_pct"},
+        figures={"idle": "trim_idle_{b}_pct", "road": "trim_road_{b}_pct"},
         does_not_prove="Not that air enters the engine: it may enter the exhaust.",
         causes=(
             "intake leak at one runner of this bank",
@@ -258,7 +258,10 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="pattern_hold_s",
         clear_s=20.0,
-        text="{place} adds fuel at every load ({own:+.0f} %); {other} {rest:+.0f} %.",
+        text=(
+            "{place} adds fuel at every load[ ({own:+.0f} %)]; {other} does not[ "
+            "({rest:+.0f} %)]."
+        ),
         figures=_PAIR,
         does_not_prove="Not that the mixture is lean: the sensor may say so wrongly.",
         causes=(
@@ -280,8 +283,11 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="pattern_hold_s",
         clear_s=20.0,
-        text="Added fuel fades with load: {idle:+.0f} % at idle, normal on the road.",
-        figures={"idle": "common_idle_pct"},
+        text=(
+            "Added fuel fades with load[: {idle:+.0f} % at idle, {road:+.0f} % on "
+            "the road]."
+        ),
+        figures={"idle": "common_idle_pct", "road": "common_road_pct"},
         does_not_prove="Not where the air comes in.",
         causes=(
             "air entering behind the airflow meter",
@@ -301,7 +307,9 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="pattern_hold_s",
         clear_s=20.0,
-        text="Added fuel grows with load: {idle:+.0f} % idle, {load:+.0f} % loaded.",
+        text=(
+            "Added fuel grows with load[: {idle:+.0f} % at idle, {load:+.0f} % loaded]."
+        ),
         figures=_COMMON,
         does_not_prove="Not which: too little fuel, or too little air metered.",
         causes=(
@@ -325,8 +333,10 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="pattern_hold_s",
         clear_s=20.0,
-        text="The engine adds fuel at every load: {idle:+.0f} % at idle, {load:+.0f} % "
-        "loaded.",
+        text=(
+            "The engine adds fuel at every load[: {idle:+.0f} % at idle][, "
+            "{load:+.0f} % on the road]."
+        ),
         figures=_COMMON,
         does_not_prove="Not which: too little fuel, or too little air metered.",
         causes=("airflow meter reads too little", "low fuel pressure"),
@@ -344,7 +354,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="pattern_hold_s",
         clear_s=20.0,
-        text="The engine takes fuel away everywhere: {now:+.0f} % now.",
+        text="The engine takes fuel away everywhere[: {now:+.0f} % now].",
         figures={"now": "common_now_pct"},
         does_not_prove="Not where the extra fuel comes from.",
         causes=(
@@ -368,8 +378,8 @@ RULES: tuple[Rule, ...] = (
         hold="leak_pattern_hold_s",
         clear_s=20.0,
         text=(
-            "{place} adds {idle:+.0f} % at idle on a good front sensor, yet the rear "
-            "reads rich at {rear:.2f} V."
+            "{place} adds[ {idle:+.0f} %] at idle on a good front sensor, yet the rear "
+            "reads rich[ at {rear:.2f} V]."
         ),
         figures={"idle": "trim_idle_{b}_pct", "rear": "mean_5_{rear}_v"},
         does_not_prove="Not where the leak is.",
@@ -391,7 +401,7 @@ RULES: tuple[Rule, ...] = (
         gate=Gate.CLOSED_LOOP,
         hold="learning_hold_s",
         clear_s=20.0,
-        text="{place} long-term trim still moves: {rate:+.0f} % a minute.",
+        text="{place} long-term trim still moves[: {rate:+.0f} % a minute].",
         figures={"rate": "ltft_rate_{b}_pctpm"},
         does_not_prove="Not a fault: the control unit is learning.",
         causes=("battery or codes cleared lately", "a repair being learned"),

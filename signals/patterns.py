@@ -110,6 +110,18 @@ def _loaded(mid: str, high: str) -> Function:
     return function
 
 
+def _driven(names: tuple[str, ...]) -> Function:
+    """The figure of the highest airflow bin that was driven."""
+
+    def function(see: TickView) -> Floats:
+        best = see.nothing()
+        for name in names[1:]:
+            best = np.where(see.known(name), see[name], best)
+        return best
+
+    return function
+
+
 def _known(patterns: tuple[str, ...]) -> Function:
     def function(see: TickView) -> Floats:
         return sum(
@@ -149,6 +161,14 @@ ROWS: tuple[Derived, ...] = (
     _row(
         "common_load_pct", "common trim, loaded", "%", _loaded(_COMMON[2], _COMMON[3]),
         False,
+    ),
+    _row(
+        "trim_road_{b}_pct", "total trim at the highest airflow driven", "%",
+        _driven(_BANK), True,
+    ),
+    _row(
+        "common_road_pct", "common trim at the highest airflow driven", "%",
+        _driven(_COMMON), False,
     ),
     _row("bins_known_{b}", "airflow bins with a median", "", _known(_BANK), True),
     _row("bins_known", "airflow bins with a common median", "", _known(_COMMON), False),

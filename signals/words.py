@@ -1,8 +1,9 @@
-"""Filling a flag's sentence with figures, unknown ones included."""
+"""Filling a flag's sentence with figures; what is not known is left out."""
 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -43,6 +44,19 @@ def figure(name: str, value: float) -> Figure:
     )
 
 
+_CLAUSE = re.compile(r"\[([^\]]*)\]")
+_PLACEHOLDER = re.compile(r"\{(\w+)")
+
+
 def fill(text: str, place: str, other: str, figures: Mapping[str, Figure]) -> str:
-    """The sentence with its place and figures in it."""
-    return text.format(place=place, other=other, **figures)
+    """The sentence with its place and figures in it.
+
+    A clause in square brackets is left out when one of its figures is not known.
+    """
+
+    def clause(found: re.Match[str]) -> str:
+        names = _PLACEHOLDER.findall(found[1])
+        known = all(math.isfinite(figures[n].value) for n in names if n in figures)
+        return found[1] if known else ""
+
+    return _CLAUSE.sub(clause, text).format(place=place, other=other, **figures)

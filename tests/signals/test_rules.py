@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import string
 
+import numpy as np
 import pytest
 
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.rules import BY_ID, RULES, TRIM_VOIDS, Kind, Rule
 from bankwise.signals.thresholds import DEFAULTS
+from bankwise.signals.words import figure, fill
 
 FLAGS = [
     "front-lean-rear-rich",
@@ -118,3 +120,15 @@ def test_the_registry_by_id_holds_every_rule() -> None:
     """Looking a rule up by id finds that rule."""
     assert all(BY_ID[rule.id] is rule for rule in RULES)
     assert {rule.kind for rule in RULES} == set(Kind)
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.id)
+def test_a_figure_that_is_not_known_is_left_out(rule: Rule) -> None:
+    """Without any figure the sentence is still one, and never says "unknown"."""
+    nothing = {word: figure("rpm", np.nan) for word in rule.figures}
+    text = fill(rule.text, "B1", "B2", nothing)
+    assert "unknown" not in text
+    assert text.endswith(".")
+    assert not [odd for odd in ("[", "]", "  ", " .", " ,") if odd in text]
+    known = {word: figure("rpm", 7.0) for word in rule.figures}
+    assert fill(rule.text, "B1", "B2", known).count("7") >= len(rule.figures)
