@@ -19,6 +19,9 @@ from bankwise.signals.windows import held, yes
 RUNNING_RPM = 400.0
 """Above a starter, below any idle. Source: common practice, no source."""
 
+BY_ADAPTER = "module_v"
+"""The one value that an adapter tells by itself, before the car has answered."""
+
 HOLE_TICKS = 20
 """A running engine not seen for longer may have been stopped. Unit: ticks."""
 
@@ -78,9 +81,22 @@ def _start_seen(see: TickView) -> Floats:
     return held(mark, see.before(0.0))
 
 
+def _connected_t(see: TickView) -> float:
+    """When the car was first reached: the link came up, or a value came."""
+    ups = [event.t for event in see.columns.link if event.state == "up"]
+    firsts = [
+        float(column.t[0])
+        for name, column in see.columns.signals.items()
+        if len(column) and name != BY_ADAPTER
+    ]
+    return min([*ups[:1], *firsts], default=np.inf)
+
+
 def _silent(see: TickView) -> Floats:
-    heard = see.frame.heard(see.ticks)
-    return np.where(heard > -np.inf, see.ticks - heard, np.nan)
+    # A slow bus takes seconds to wake, and nobody was lost who was not there yet.
+    since = _connected_t(see)
+    heard = np.maximum(see.frame.heard(see.ticks), since)
+    return np.where(see.ticks >= since, see.ticks - heard, np.nan)
 
 
 _RPM = ("rpm",)

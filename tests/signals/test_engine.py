@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from bankwise.signals.columns import Bools, Columns
+from bankwise.signals.columns import Bools, Column, Columns, LinkChange
 from bankwise.signals.engine import Engine
 from bankwise.signals.rule import Gate, Kind, Rule, View
 from bankwise.signals.rules import BY_ID
@@ -126,6 +126,31 @@ def test_unknown_figures_are_said_to_be_unknown() -> None:
         "unknown unknown −12 °C B1"
     )
     assert f"{figure('asymmetry_high_b1s1', float('inf'))}" == "without limit"
+
+
+def test_a_bus_that_wakes_slowly_is_not_a_lost_link() -> None:
+    """The adapter tells its supply at once, the car answers seconds later."""
+    columns = _columns(40, rpm=800.0)
+    slow = Columns()
+    for name, column in columns.signals.items():
+        late = column.t > 7
+        slow.extend(name, column.t[late], column.v[late], column.d[late])
+    at = np.array([0.5])
+    slow.signals["module_v"] = Column()
+    slow.signals["module_v"].extend(at, np.array([12.4]), np.array([0.005]))
+    slow.link.append(LinkChange(6.6, "up"))
+    engine = Engine(DEFAULTS, (BY_ID["link-lost"],))
+    assert engine.advance(slow, 40) == []
+
+
+def test_a_link_that_came_up_and_then_says_nothing_is_lost() -> None:
+    """Up at 2 s and never a value: silence counts from there."""
+    columns = Columns()
+    columns.link.append(LinkChange(2.0, "up"))
+    engine = Engine(DEFAULTS, (BY_ID["link-lost"],))
+    (event,) = engine.advance(columns, 20)
+    assert (event.state, event.about) == ("raised", "link")
+    assert 5.0 <= event.t <= 5.5
 
 
 def test_a_silent_link_is_told_by_time_alone() -> None:
