@@ -102,13 +102,13 @@ CHECKS: tuple[Check, ...] = (
         "Smoke the exhaust ahead of the front sensor.",
         {
             "exhaust-leak": "leak",
-            "bank-unmetered-air": "none",
-            "sensor-reads-lean": "none",
-            "bank-injectors-lean": "none",
-            "misfire": "none",
-            "catalyst-worn": "none",
+            "bank-unmetered-air": "no leak",
+            "sensor-reads-lean": "no leak",
+            "bank-injectors-lean": "no leak",
+            "misfire": "no leak",
+            "catalyst-worn": "no leak",
         },
-        "none",
+        "no leak",
         "hot-exhaust",
     ),
     Check(
@@ -117,11 +117,11 @@ CHECKS: tuple[Check, ...] = (
         {
             "bank-unmetered-air": "leak at one runner",
             "common-unmetered-air": "leak ahead of the runners",
-            "bank-injectors-lean": "none",
-            "airflow-under-read": "none",
-            "fuel-supply-weak": "none",
+            "bank-injectors-lean": "no leak",
+            "airflow-under-read": "no leak",
+            "fuel-supply-weak": "no leak",
         },
-        "none",
+        "no leak",
     ),
     Check(
         "fuel-pressure",
@@ -191,7 +191,11 @@ CHECKS: tuple[Check, ...] = (
     Check(
         "misfire",
         "Find the misfire: spark, then compression, then injector.",
-        {"misfire": "found", "exhaust-leak": "none", "catalyst-worn": "none"},
+        {
+            "misfire": "one of them at fault",
+            "exhaust-leak": "none",
+            "catalyst-worn": "none",
+        },
         "none",
         "flooded-catalyst",
     ),
@@ -228,17 +232,56 @@ def confirming(cause: str) -> Check | None:
 
 
 def words_for(first: str, second: str | None) -> str:
-    """What to check next, with the result each cause would give."""
+    """What to check next, and what each result would point to."""
     check = separating(first, second) if second else None
     if check and second:
+        one, two = check.results[first], check.results[second]
         return (
-            f"{check.words} {said(first)}: {check.results[first]}; "
-            f"{said(second)}: {check.results[second]}."
+            f"{check.words} {one[:1].upper()}{one[1:]}: {said(first)}; "
+            f"{two}: {said(second)}."
         )
     check = confirming(first)
-    return f"{check.words} {said(first)}: {check.results[first]}." if check else ""
+    if check is None:
+        return ""
+    result = check.results[first]
+    return f"{check.words} {result[:1].upper()}{result[1:]}: {said(first)}."
+
+
+def caution_of(words: str) -> str:
+    """Id of the caution for a next check in words; empty when it needs none."""
+    for check in CHECKS:
+        if words.startswith(check.words):
+            return check.caution
+    return ""
 
 
 def said(cause: str) -> str:
-    """A cause's id as words, `sensor reads lean`."""
-    return cause.replace("-", " ")
+    """A cause in the trade's words, `front sensor reading lean`."""
+    return NAMES[cause]
+
+
+NAMES: Mapping[str, str] = {
+    "sensor-reads-lean": "front sensor reading lean",
+    "sensor-reads-rich": "front sensor reading rich",
+    "sensor-open-circuit": "open sensor circuit",
+    "sensor-aged": "aged sensor",
+    "sensor-heater": "dead sensor heater",
+    "rear-sensor-faulty": "faulty rear sensor",
+    "bank-breathes-less": "bank short of air",
+    "bank-unmetered-air": "unmetered air on one bank",
+    "common-unmetered-air": "unmetered air on the whole engine",
+    "fuel-supply-weak": "weak fuel supply",
+    "airflow-under-read": "airflow meter reading too little",
+    "airflow-over-read": "airflow meter reading too much",
+    "common-rich-source": "extra fuel for the whole engine",
+    "bank-injectors-lean": "injectors of one bank delivering too little",
+    "bank-injectors-rich": "injectors of one bank delivering too much",
+    "exhaust-leak": "exhaust leak",
+    "misfire": "misfire",
+    "catalyst-worn": "worn catalyst",
+    "thermostat-open": "thermostat stuck open",
+    "sensors-crossed": "front sensors swapped",
+    "no-fault-seen": "no fault",
+    "cannot-tell": "not settled",
+}
+"""Every explanation by a short name, for use within a sentence."""

@@ -1,4 +1,8 @@
-"""What `check` prints for one session, for a person to read."""
+"""What `check` prints for one session, for a person to read aloud.
+
+The order is the one of the job: the verdict, what speaks for and against it, the next
+check with its caution, what else fits, the flags, and last what could not be judged.
+"""
 
 from __future__ import annotations
 
@@ -11,17 +15,23 @@ from bankwise.adapters.analysis import Analysis
 from bankwise.adapters.session_file import Session
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.engine import CannotTell, Explanation, FlagSpan
+from bankwise.signals.ledger import EXPLANATIONS
+from bankwise.signals.next_check import caution_of
 from bankwise.signals.severity import Severity
 from bankwise.tui.limits import changed_words
 from bankwise.tui.print_check_json import exchanges, fresh_hz
-from bankwise.tui.words import clock, number
+from bankwise.tui.words import clock, number, sentence, unproven
 
 _PIPE_WIDTH = 88
-_LEAST_WIDTH = 50
+_LEAST_WIDTH = 38
 _TRIMS = "Total trim, median %"
 _FRONTS = frozenset({"o2_b1s1_v", "o2_b2s1_v", "lambda_b1s1", "lambda_b2s1"})
 _SHOWN = 3
-"""Explanations told with their evidence; the others by name. Our choice."""
+"""Explanations told with their evidence; the others in a line. Our choice."""
+_OPEN = "cannot-tell"
+_WELL = "no-fault-seen"
+_CLEAR_SHARE = 0.5
+"""From this share on a verdict is called clear. Our choice: more than all the rest."""
 
 SIGNS = {
     Severity.STOP: "▲▲",
@@ -35,7 +45,7 @@ SIGNS = {
 def as_text(
     name: str, session: Session, analysis: Analysis, width: int | None = None
 ) -> str:
-    """Flags, explanations and limits of one session, as lines of text.
+    """The verdict, its evidence, flags and limits of one session, as lines of text.
 
     Args:
         name: what the person called it.
@@ -47,19 +57,15 @@ def as_text(
         width = shutil.get_terminal_size((_PIPE_WIDTH, 0)).columns
     width = max(_LEAST_WIDTH, min(width, _PIPE_WIDTH))
     engine = analysis.engine
-    lines = [*_heading(name, session, analysis, width), ""]
-    if engine.flags:
-        lines.append("Flags")
-        ordered = sorted(
-            engine.flags, key=lambda flag: (-flag.severity.rank, flag.first_s)
-        )
-        for flag in ordered:
-            lines += [*_flag(flag, width), ""]
-    else:
-        lines += ["No flags.", ""]
     found = engine.explanations()
-    if found:
-        lines += ["What it may be", *_explanations(found, width), ""]
+    limits = engine.cannot_tell()
+    causes = [one for one in found if one.id != _OPEN]
+    lines = [name, *_wrapped(f"Verdict: {verdict(found, limits)}", width, "", "  ")]
+    if causes:
+        lines += _evidence(causes[0], width)
+    lines += ["", *_rivals(causes[1:], width)]
+    lines += [*_session(session, analysis, width), ""]
+    lines += _flags(engine.flags, width)
     trims = _trims(engine.figures())
     if trims:
         lines += [*trims, ""]
@@ -68,18 +74,43 @@ def as_text(
         lines.append("Limits changed by hand")
         lines += [f"  {words}" for words in changed]
         lines.append("")
-    limits = engine.cannot_tell()
-    if limits:
-        lines += ["Cannot be told from this session", *_limits(limits, width), ""]
+    left = [reason for one in found if one.id == _OPEN for reason in one.for_]
+    if limits or left:
+        lines += ["Could not be judged", *_limits(left, limits, width), ""]
     return "\n".join(lines).rstrip()
 
 
-def _heading(
-    name: str, session: Session, analysis: Analysis, width: int
-) -> Iterator[str]:
+def verdict(found: Sequence[Explanation], limits: Sequence[CannotTell]) -> str:
+    """The outcome in one sentence, with how much of the evidence it has."""
+    if not found or found[0].id == _OPEN:
+        first = next((reason for one in found for reason in one.for_), "")
+        why = first or next(
+            (f"{one.about} {one.what}: {one.why}" for one in limits), ""
+        )
+        return f"cannot tell. {sentence(why)}".rstrip(" .") + "."
+    lead = found[0]
+    if lead.id == _WELL:
+        return f"no fault seen; {EXPLANATIONS[_WELL]} ({_share(lead)} of the evidence)."
+    words = f"{cause_words(lead)} ({_share(lead)} of the evidence)"
+    if lead.share >= _CLEAR_SHARE:
+        return f"{words}. Not proven until the next check agrees."
+    return f"not settled. Fits best: {words}."
+
+
+def cause_words(one: Explanation) -> str:
+    """An explanation as words, with its place ahead unless it is the whole engine."""
+    place = "" if one.about == "engine" else f"{one.about}: "
+    return place + EXPLANATIONS[one.id]
+
+
+def _share(one: Explanation) -> str:
+    return f"{one.share * 100:.0f} %"
+
+
+def _session(session: Session, analysis: Analysis, width: int) -> Iterator[str]:
     columns = analysis.columns
     header = session.header
-    yield name
+    yield "Session"
     vin = header.vehicle.get("vin")
     note = header.vehicle.get("note")
     for text in (f"VIN {vin}" if vin else "", str(note) if note else ""):
@@ -92,7 +123,7 @@ def _heading(
         if (rate := fresh_hz(column)) is not None
     ]
     if rates:
-        facts.append(f"front sensors {min(rates):.1f} values a second")
+        facts.append(f"each front sensor read {min(rates):.1f} times a second")
     gaps = analysis.holes()
     if gaps:
         lost = sum(end - start for start, end in gaps)
@@ -100,38 +131,62 @@ def _heading(
     if session.dropped_lines:
         facts.append(f"{session.dropped_lines} unreadable lines dropped")
     yield from _wrapped(", ".join(facts), width, "  ")
-    yield from _wrapped(f"adapter: {header.adapter.name}", width, "  ")
+    yield from _wrapped(f"adapter: {header.adapter.name or 'no name'}", width, "  ")
 
 
-def _flag(flag: FlagSpan, width: int) -> Iterator[str]:
+def _evidence(lead: Explanation, width: int) -> Iterator[str]:
+    """For, against, the next check and its caution."""
+    for sign, reasons in (("+", lead.for_), ("−", lead.against)):
+        for text in reasons:
+            yield from _wrapped(f"{sign} {text}", width, "  ", "    ")
+    yield from _labelled("Next check:", lead.next, width, "")
+    yield from _labelled("Caution:", CAUTIONS.get(caution_of(lead.next), ""), width, "")
+
+
+def _rivals(others: Sequence[Explanation], width: int) -> list[str]:
+    if not others:
+        return []
+    lines = ["Fits less well"]
+    for one in others[: _SHOWN - 1]:
+        words = f"{cause_words(one)} ({_share(one)})"
+        lines += _wrapped(sentence(words), width, "  ", "  ")
+        for sign, reasons in (("+", one.for_), ("−", one.against)):
+            for text in reasons:
+                lines += _wrapped(f"{sign} {text}", width, "    ", "      ")
+    for one in others[_SHOWN - 1 :]:
+        words = f"{cause_words(one)} ({_share(one)})"
+        lines += _wrapped(sentence(words), width, "  ", "  ")
+    return [*lines, ""]
+
+
+def _flags(flags: Sequence[FlagSpan], width: int) -> list[str]:
+    """Every flag, the most severe first; a caution is told once."""
+    if not flags:
+        return ["No flags.", ""]
+    lines = ["Flags"]
+    told: dict[str, str] = {}
+    for flag in sorted(flags, key=lambda flag: (-flag.severity.rank, flag.first_s)):
+        caution = CAUTIONS.get(flag.rule.caution, "")
+        if caution in told:
+            caution = f"as for {told[caution]}."
+        elif caution:
+            told[caution] = flag.id
+        lines += [*_flag(flag, caution, width), ""]
+    return lines
+
+
+def _flag(flag: FlagSpan, caution: str, width: int) -> Iterator[str]:
     rule = flag.rule
     when = f"{clock(flag.first_s)} to {clock(flag.last_s)}"
     if len(flag.spans) != 1:
         when += f", {clock(flag.total_s)} in all"
     sign = f"{SIGNS[flag.severity]:2} {flag.severity.value:5}"
-    yield f"  {sign} {flag.about:6} {flag.id}  {when}"
+    yield from _wrapped(f"{sign} {flag.about} {flag.id}  {when}", width, "  ", "     ")
     yield from _wrapped(flag.text, width, "     ")
-    yield from _labelled("Does not prove:", rule.does_not_prove, width)
-    yield from _labelled("May be:", "; ".join(rule.causes), width)
-    yield from _labelled("Next:", rule.next, width)
-    yield from _labelled("Caution:", CAUTIONS.get(rule.caution, ""), width)
-
-
-def _explanations(found: Sequence[Explanation], width: int) -> Iterator[str]:
-    for rank, one in enumerate(found[:_SHOWN]):
-        if rank:
-            yield ""
-        yield f"  {one.share:4.0%}  {one.id}  {one.about}"
-        for text in one.for_:
-            yield from _wrapped(text, width, "     + ")
-        for text in one.against:
-            yield from _wrapped(text, width, "     − ")
-        if rank == 0 or one.next != found[0].next:
-            yield from _labelled("Next:", one.next, width)
-    rest = ", ".join(f"{one.id} {one.about} {one.share:.0%}" for one in found[_SHOWN:])
-    if rest:
-        yield ""
-        yield from _wrapped(f"Less likely: {rest}", width, "  ", "    ")
+    yield from _wrapped(unproven(rule.does_not_prove), width, "     ", "       ")
+    yield from _labelled("Likely causes:", "; ".join(rule.causes), width)
+    yield from _labelled("Next check:", rule.next, width)
+    yield from _labelled("Caution:", caution, width)
 
 
 def _trims(figures: dict[str, Any]) -> list[str]:
@@ -150,18 +205,24 @@ def _trims(figures: dict[str, Any]) -> list[str]:
         cells = [
             number(row.get(state, {}).get("median"), 1, True) for row in banks.values()
         ]
-        lines.append(f"  {state}".ljust(wide) + "".join(f"{cell:>9}" for cell in cells))
+        named = state.replace("-", " ")
+        lines.append(f"  {named}".ljust(wide) + "".join(f"{cell:>9}" for cell in cells))
     return lines
 
 
-def _limits(limits: Iterable[CannotTell], width: int) -> Iterator[str]:
+def _limits(
+    left: Iterable[str], limits: Iterable[CannotTell], width: int
+) -> Iterator[str]:
+    for reason in left:
+        yield from _wrapped(reason, width, "  ")
     for limit in limits:
-        yield from _wrapped(f"{limit.about} {limit.what}: {limit.why}", width, "  ")
+        place = "" if limit.about == "engine" else f"{limit.about} "
+        yield from _wrapped(sentence(f"{place}{limit.what}: {limit.why}"), width, "  ")
 
 
-def _labelled(label: str, text: str, width: int) -> Iterator[str]:
+def _labelled(label: str, text: str, width: int, lead: str = "     ") -> Iterator[str]:
     if text:
-        yield from _wrapped(f"{label} {text}", width, "     ", "       ")
+        yield from _wrapped(f"{label} {text}", width, lead, lead + "  ")
 
 
 def _wrapped(text: str, width: int, first: str, later: str | None = None) -> list[str]:

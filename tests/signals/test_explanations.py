@@ -158,7 +158,7 @@ def test_two_faults_are_both_named(watch: Watch) -> None:
 def test_the_next_check_tells_the_first_two_apart(watch: Watch) -> None:
     """The check names both causes and what each would show."""
     first, second = watch(LYING).explanations()[:2]
-    assert "sensor reads lean: no; exhaust leak: yes." in first.next
+    assert "No: front sensor reading lean; yes: exhaust leak." in first.next
     assert (first.id, second.id) == ("sensor-reads-lean", "exhaust-leak")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +14,14 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from bankwise.replay_logs import shipped
+from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.columns import Column
+from bankwise.signals.engine import CannotTell
+from bankwise.signals.explanations import Explanation
+from bankwise.signals.ledger import EXPLANATIONS
+from bankwise.signals.rules import RULES
 from bankwise.tui.main import app
+from bankwise.tui.print_check import verdict
 from bankwise.tui.print_check_json import fresh_hz, plain
 
 KEYS = {"file", "session", "flags", "explanations", "figures", "cannot_tell"}
@@ -25,6 +32,7 @@ FLAG_KEYS = {
     "id", "about", "severity", "first_s", "last_s", "total_s", "text",
     "does_not_prove", "causes", "next", "caution", "source",
 }  # fmt: skip
+RULE_IDS = {rule.id for rule in RULES}
 EXPLANATION_KEYS = {"id", "about", "share", "for", "against", "next"}
 
 
@@ -88,9 +96,54 @@ def test_fail_on(run: Any) -> None:
 def test_text_tells_the_flag_and_its_limits(run: Any) -> None:
     """The text for a person holds the flag, what it does not prove, and the next."""
     text = run("check", "front-sensor-reads-lean").stdout
-    for piece in ("front-lean-rear-rich", "B2", "Does not prove:", "Next:", "Flags"):
+    for piece in ("front-lean-rear-rich", "B2", "Does not prove", "Next check:"):
         assert piece in text
     assert max(map(len, text.splitlines())) <= 88
+
+
+def test_the_verdict_comes_first_and_the_rest_in_the_order_of_the_job(run: Any) -> None:
+    """Verdict, evidence, next check, caution, rivals, flags, then what is open."""
+    text = run("check", "front-sensor-reads-lean").stdout
+    assert text.splitlines()[1].startswith("Verdict: ")
+    assert "B1S1: the front sensor says lean when it is not" in " ".join(text.split())
+    order = ("Verdict:", "\n  + ", "\nNext check:", "\nCaution:", "\nFits less well",
+             "\nSession", "\nFlags")  # fmt: skip
+    places = [text.find(piece) for piece in order]
+    assert -1 not in places
+    assert places == sorted(places)
+
+
+@pytest.mark.parametrize("name", shipped())
+def test_the_text_of_every_shipped_session_can_be_read_aloud(
+    run: Any, name: str
+) -> None:
+    """No id stands for an explanation, no reason is missing, no caution comes twice."""
+    text = run("check", name).stdout.partition("\n")[2]
+    words = " ".join(text.split())
+    for cause in EXPLANATIONS:
+        if "-" in cause and cause not in RULE_IDS:
+            assert cause not in words
+    assert "cannot tell." not in words
+    assert "(%" not in words
+    assert "nan" not in words.lower().split()
+    cautions = [one for one in CAUTIONS.values() if words.count(one) > 2]
+    assert cautions == []
+
+
+def test_a_session_that_shows_nothing_says_why() -> None:
+    """The verdict "cannot tell" always has its reason in the same sentence."""
+    limits = [CannotTell("B1S1", "switching", "sampled at 2.1 Hz, needs 10 Hz")]
+    said = verdict([], limits)
+    assert said == "cannot tell. B1S1 switching: sampled at 2.1 Hz, needs 10 Hz."
+    unseen = Explanation("cannot-tell", "engine", 1.0, ("not seen: idle",), (), "")
+    assert verdict([unseen], limits) == "cannot tell. Not seen: idle."
+
+
+def test_a_verdict_with_rivals_is_not_settled() -> None:
+    """Below half of the evidence the sentence says so; above, what is still needed."""
+    one = Explanation("misfire", "B1", 0.4, (), (), "")
+    assert verdict([one], []).startswith("not settled. Fits best: B1: unburned")
+    assert "(80 % of" in verdict([replace(one, share=0.8)], [])
 
 
 def test_verify_shipped(run: Any) -> None:
