@@ -9,23 +9,15 @@ addressed to a tester (ISO 15765-4, from memory).
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from functools import cache, lru_cache
 from typing import Any
 
-from obd.protocols import (
-    ISO_9141_2,
-    ISO_15765_4_11bit_500k,
-    ISO_15765_4_29bit_500k,
-)
-
+from bankwise.adapters.python_obd import protocols
 from bankwise.adapters.records import Exchange
 from bankwise.adapters.troubles import Reaction, Trouble, is_hex, split_line
-
-logging.getLogger("obd").handlers.clear()  # it would write across the screen
 
 NEGATIVE = 0x7F
 PENDING = 0x78
@@ -165,9 +157,9 @@ def check_holds(frame: bytes, protocol: str) -> bool:
 def _parser(wire: Wire) -> Any:
     """python-OBD's assembler; it keeps nothing from one call to the next."""
     kinds = {
-        Wire.CAN11: ISO_15765_4_11bit_500k,
-        Wire.CAN29: ISO_15765_4_29bit_500k,
-        Wire.OLDER: ISO_9141_2,
+        Wire.CAN11: protocols.ISO_15765_4_11bit_500k,
+        Wire.CAN29: protocols.ISO_15765_4_29bit_500k,
+        Wire.OLDER: protocols.ISO_9141_2,
     }
     return kinds[wire]([])
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 import subprocess
 import sys
 
@@ -212,15 +211,12 @@ def test_no_line_ever_raises(lines: list[str], protocol: str) -> None:
 
 
 def test_nothing_is_written_to_the_screen() -> None:
-    """Importing the parser leaves no log handler that would write to the terminal."""
+    """What python-OBD logs never reaches the terminal."""
     script = (
         "import logging, bankwise.adapters.frames as f\n"
         "logging.getLogger('obd').error('across the screen')\n"
-        "print(logging.getLogger('obd').handlers)\n"
     )
     done = subprocess.run(
         [sys.executable, "-c", script], capture_output=True, text=True, check=True
     )
-    assert done.stdout == "[]\n"
-    assert "[obd]" not in done.stderr
-    assert logging.getLogger("obd").handlers == []
+    assert done.stderr == ""
