@@ -43,6 +43,8 @@ def freeze_frames(
             codes[frame] = code_name(*data) if any(data) else None
             continue
         values.setdefault(frame, {}).update(decode_one(number, data, layout))
+    # A frame that no code set is empty: what stands in it is left over.
+    values |= {frame: {} for frame, code in codes.items() if code is None}
     return tuple(
         FreezeFrame(unit, frame, codes.get(frame), values.get(frame, {}))
         for frame in sorted(codes.keys() | values.keys())

@@ -17,7 +17,11 @@ from typing import Final
 
 from bankwise.adapters import code_reading, monitor_results, vehicle_info
 from bankwise.adapters.code_reading import REPORTS
-from bankwise.adapters.newest_answers import NewestAnswers, numbers_named
+from bankwise.adapters.newest_answers import (
+    NewestAnswers,
+    again_words,
+    numbers_named,
+)
 from bankwise.adapters.pids import PIDS, Layout, decode_one
 from bankwise.adapters.readiness import COUNTERS, monitor_status
 from bankwise.signals.evidence import (
@@ -36,7 +40,7 @@ _FIRST: Final = (STATUS, *REPORTS.values(), "22F800", "22F600")
 _BITMAPS: Final = range(0x00, 0x100, 0x20)
 _LAST: Final = 0xFF
 """The last number of a block."""
-_INFORMATION: Final = (0x02, 0x04, 0x06, 0x08, 0x0A)
+_INFORMATION: Final = (0x02, 0x04, 0x06, 0x08, 0x0A, 0x0B)
 _HEAD: Final = 3
 """Bytes before the data of one identifier: 62 and two of the identifier."""
 _CODE_AT, _STATUS_AT, _FRAMES_AT = 2, 5, 6
@@ -64,6 +68,15 @@ def next_requests(asked: NewestAnswers) -> tuple[str, ...]:
     return tuple(q for q in dict.fromkeys(wanted) if q not in asked.newest)
 
 
+_NAMES: Final = {
+    "1904": "freeze frame",
+    "22F6": "test results",
+    "22F8": "vehicle information",
+    STATUS_THIS_DRIVE: "monitors of this drive",
+    **{f"22F4{number:02X}": "since codes were cleared" for number in COUNTERS},
+}
+
+
 def snapshot(asked: NewestAnswers, layout: Layout) -> Snapshot:
     """Everything the answers say about codes and their history.
 
@@ -84,6 +97,7 @@ def snapshot(asked: NewestAnswers, layout: Layout) -> Snapshot:
         for request, name in readable.items()
         if (why := asked.trouble(request))
     ]
+    unread += again_words(asked, {**readable, **_NAMES})
     return Snapshot(
         {when: _reading(asked, when) for when in REPORTS},
         since_clear,

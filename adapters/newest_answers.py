@@ -1,11 +1,17 @@
-"""The newest answer to each request, and in words why one gave nothing."""
+"""The newest answer to each request, and in words why one gave nothing.
+
+What a control unit once told is kept when asking it again brings nothing: silence, a
+refusal or a damaged frame takes nothing away. Only clearing does.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+from bankwise.adapters.adapter import CANCELLED
+from bankwise.adapters.dialogue import GARBLED, NO_ANSWER, NO_PROMPT
 from bankwise.adapters.frames import (
     Answer,
     BusFault,
@@ -16,20 +22,43 @@ from bankwise.adapters.frames import (
     answers,
 )
 from bankwise.adapters.records import Exchange, Record
+from bankwise.adapters.troubles import BY_WORD
 
 CAN_PROTOCOLS: Final = frozenset("6789ABC")
 """Adapter's protocol numbers that are CAN."""
 
+NOTHING: Final = "no answer from the car"
+"""Words for silence, which is neither a refusal nor an empty list."""
+_OWN_WORDS: Final = {
+    NO_ANSWER: "the adapter itself did not answer in time",
+    NO_PROMPT: "the adapter broke off in the middle",
+    GARBLED: "the adapter sent more than any answer has",
+    CANCELLED: "not waited for",
+}
+"""What this program notes when the adapter says nothing that can be used."""
 _REFUSALS: Final = {
     0x10: "refused",
     0x11: "not supported",
     0x12: "not supported",
     0x13: "refused: the request's length is wrong",
+    0x21: "busy: ask again",
     0x22: "refused: conditions not right",
     0x31: "not supported",
+    0x33: "refused: the control unit is locked",
     0x78: "still working when asked",
 }
 """Words for refusals. Source: ISO 14229 response codes, from memory."""
+
+
+CLEARING: Final = frozenset({"04", "14FFFF33"})
+"""Requests that clear."""
+_CLEARED: Final = (b"\x44", b"\x54")
+_SURVIVES_CLEARING: Final = ("0A", "09", "195533", "22F8")
+"""What clearing does not touch: permanent codes, and what a unit is. Source: 13 CCR
+1968.2(d)(2.5)."""
+_BITMAPS: Final = frozenset(
+    f"{head}{start:02X}" for head in ("01", "22F4") for start in range(0, 0x100, 0x20)
+)
 
 
 @dataclass(slots=True)
@@ -38,13 +67,16 @@ class NewestAnswers:
 
     Attributes:
         on_can: whether the vehicle speaks CAN.
-        newest: exchanges by request.
-        answers: what those say, for the requests that were to be read.
+        newest: exchanges by request; of those that told something, where any did.
+        answers: what was told, for the requests that were to be read: of each control
+            unit its newest.
+        again: why the last time of asking brought less than is known, by request.
     """
 
     on_can: bool
     newest: dict[str, Exchange] = field(default_factory=dict)
     answers: dict[str, list[Answer]] = field(default_factory=dict)
+    again: dict[str, str] = field(default_factory=dict)
 
     def payloads(self, request: str) -> dict[str, list[bytes]]:
         """Payloads by control unit, each in the order received."""
@@ -61,7 +93,7 @@ class NewestAnswers:
         told = self.answers[request]
         words = [why for answer in told if (why := _why(answer))]
         if not words and not self.payloads(request):
-            words.append("no answer")
+            words.append(NOTHING)
         return tuple(words)
 
 
@@ -83,17 +115,72 @@ def newest_answers(
     """
     out = NewestAnswers(protocol[-1:] in CAN_PROTOCOLS)
     for record in records:
-        if isinstance(record, Exchange) and record.q[:2].upper() != "AT":
-            request = plain(record.q)
-            if request in out.newest and record.e and not out.newest[request].e:
-                continue  # an earlier good reading outlives a later silence
+        if not isinstance(record, Exchange) or record.q[:2].upper() == "AT":
+            continue
+        request = plain(record.q)
+        if wanted(request):
+            _take(out, request, record, answers(record, protocol))
+        elif not (record.e and request in out.newest and not out.newest[request].e):
             out.newest[request] = record
-    out.answers = {
-        q: answers(exchange, protocol)
-        for q, exchange in out.newest.items()
-        if wanted(q)
-    }
     return out
+
+
+def is_cleared(told: Iterable[Answer]) -> bool:
+    """Whether a control unit says that it cleared its codes."""
+    return any(isinstance(a, Data) and a.payload[:1] in _CLEARED for a in told)
+
+
+def _take(
+    out: NewestAnswers, request: str, exchange: Exchange, told: list[Answer]
+) -> None:
+    """Puts what was told now in the place of what the same units told before."""
+    if request in CLEARING and is_cleared(told):
+        _forget(out)
+    before = [a for a in out.answers.get(request, ()) if isinstance(a, Data)]
+    heard = {answer.ecu for answer in told if isinstance(answer, Data)}
+    kept: list[Answer] = [answer for answer in before if answer.ecu not in heard]
+    out.again.pop(request, None)
+    if not kept:
+        out.newest[request], out.answers[request] = exchange, told
+        return
+    reasons = [why for answer in told if (why := _why(answer))] or [NOTHING]
+    silent = sorted({answer.ecu for answer in kept if isinstance(answer, Data)})
+    whose = f" from {', '.join(silent)}" if heard else ""
+    out.again[request] = (
+        f"read again at {_moment(exchange.t)}: {'; '.join(dict.fromkeys(reasons))}; "
+        f"what is shown{whose} was read before"
+    )
+    if heard:
+        fresh = [answer for answer in told if isinstance(answer, Data)]
+        out.newest[request], out.answers[request] = exchange, [*kept, *fresh]
+
+
+def _forget(out: NewestAnswers) -> None:
+    """Drops what clearing wiped."""
+    for request in list(out.newest):
+        if request not in _BITMAPS and not request.startswith(_SURVIVES_CLEARING):
+            del out.newest[request]
+            out.answers.pop(request, None)
+            out.again.pop(request, None)
+
+
+def _moment(t: float) -> str:
+    return f"{int(t) // 60}:{int(t) % 60:02d}"
+
+
+def again_words(asked: NewestAnswers, names: Mapping[str, str]) -> tuple[str, ...]:
+    """What was read before and not again, a sentence a kind of reading.
+
+    Args:
+        asked: the newest answers.
+        names: of the readings, by how their requests begin; longer ones first.
+    """
+    out: dict[str, str] = {}
+    for request, why in asked.again.items():
+        name = next((n for head, n in names.items() if request.startswith(head)), "")
+        if name:
+            out.setdefault(name, f"{name}: {why}")
+    return tuple(out.values())
 
 
 def refusal(reason: int) -> str:
@@ -106,12 +193,20 @@ def _why(answer: Answer) -> str:
         case Negative():
             return f"{answer.ecu}: {refusal(answer.nrc)}"
         case BusFault():
-            return f"adapter said {answer.word}"
+            return _fault(answer.word)
         case Malformed():
             return f"damaged answer: {answer.why}"
         case Silent():
-            return "no answer"
+            return NOTHING
     return ""
+
+
+def _fault(word: str) -> str:
+    """What kept an answer from coming, in words, with the adapter's own word."""
+    if word in _OWN_WORDS:
+        return _OWN_WORDS[word]
+    row = BY_WORD.get(word)
+    return f"{row.text} ({word})" if row else f"the adapter said {word}"
 
 
 def numbers_named(payload: bytes, asked_at: int, bits_at: int) -> set[int]:

@@ -9,6 +9,7 @@ A car that answers by identifier (SAE J1979-2) is read by `identifier_snapshot`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Final
 
 from bankwise.adapters import (
@@ -19,14 +20,19 @@ from bankwise.adapters import (
     vehicle_info,
 )
 from bankwise.adapters.decode import Decoder
+from bankwise.adapters.frames import answers
 from bankwise.adapters.newest_answers import (
+    CLEARING,
     NewestAnswers,
+    again_words,
+    is_cleared,
     newest_answers,
     numbers_named,
+    plain,
 )
 from bankwise.adapters.pids import PIDS, Layout, decode_one
 from bankwise.adapters.readiness import COUNTERS, monitor_status
-from bankwise.adapters.records import Record
+from bankwise.adapters.records import Exchange, Record
 from bankwise.adapters.session_file import Session
 from bankwise.signals.evidence import (
     CodeReading,
@@ -38,7 +44,7 @@ from bankwise.signals.evidence import (
     UnitInfo,
 )
 
-_INFORMATION: Final = (0x02, 0x04, 0x06, 0x08, 0x0A)
+_INFORMATION: Final = (0x02, 0x04, 0x06, 0x08, 0x0A, 0x0B)
 _FIRST: Final = ("0101", "03", "07", "0A", "020000", "0900")
 _BITMAPS: Final = range(0x00, 0x100, 0x20)
 """Numbers whose answer says which of the next 32 numbers exist."""
@@ -181,6 +187,15 @@ _READABLE: Final = {
     "0A": "permanent codes",
     "020200": "freeze frame",
 }
+_NAMES: Final = {
+    **_READABLE,
+    "02": "freeze frame",
+    "06": "test results",
+    "09": "vehicle information",
+    "0141": "monitors of this drive",
+    **{f"01{number:02X}": "since codes were cleared" for number in COUNTERS},
+}
+"""What a request reads, by how it begins."""
 
 
 def snapshot(
@@ -201,6 +216,7 @@ def snapshot(
         for request, name in _READABLE.items()
         if (why := asked.trouble(request))
     ]
+    unread += again_words(asked, _NAMES)
     return Snapshot(
         {
             when: _reading(asked, service, when)
@@ -222,3 +238,21 @@ def session_snapshot(session: Session) -> Snapshot:
     decoder.feed(session.records)
     protocol = session.header.adapter.protocol
     return snapshot(session.records, protocol, decoder.units.layout)
+
+
+def before_clearing(session: Session) -> Snapshot | None:
+    """The evidence as it stood when codes were last cleared; None when they were not.
+
+    Clearing wipes it in the car, never in the session.
+    """
+    protocol = session.header.adapter.protocol
+    at = [
+        i
+        for i, record in enumerate(session.records)
+        if isinstance(record, Exchange)
+        and plain(record.q) in CLEARING
+        and is_cleared(answers(record, protocol))
+    ]
+    if not at:
+        return None
+    return session_snapshot(replace(session, records=session.records[: at[-1]]))

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from bankwise.signals.evidence import UnitInfo
 
 VIN, CALIBRATION, VERIFICATION, RATIOS, NAME = 0x02, 0x04, 0x06, 0x08, 0x0A
+RATIOS_COMPRESSION = 0x0B
 _CALIBRATION_BYTES = 16
 _VERIFICATION_BYTES = 4
 
@@ -38,6 +39,26 @@ RATIO_NAMES = (
     "rear oxygen sensor B2 possible",
 )
 """In-use counters of spark-ignition cars, in order. From memory of SAE J1979."""
+
+COMPRESSION_RATIO_NAMES = (
+    "conditions met",
+    "ignition cycles",
+    *(
+        f"{name} {word}"
+        for name in (
+            "NMHC catalyst",
+            "NOx catalyst",
+            "NOx adsorber",
+            "particulate filter",
+            "exhaust gas sensor",
+            "EGR or cam timing",
+            "boost pressure",
+            "fuel system",
+        )
+        for word in ("done", "possible")
+    ),
+)
+"""The same of compression-ignition cars (item 0B). From memory of SAE J1979."""
 
 
 def text(data: bytes) -> str:
@@ -75,7 +96,9 @@ def item(payloads: Sequence[bytes], *, counted: bool) -> tuple[int, bytes] | Non
 def unit_info(unit: str, items: dict[int, bytes]) -> UnitInfo:
     """One unit's information out of its joined data by information type."""
     calibrations = _pieces(items.get(CALIBRATION, b""), _CALIBRATION_BYTES)
-    counters = _pieces(items.get(RATIOS, b""), 2)
+    kind = RATIOS_COMPRESSION if RATIOS_COMPRESSION in items else RATIOS
+    names = RATIO_NAMES if kind == RATIOS else COMPRESSION_RATIO_NAMES
+    counters = _pieces(items.get(kind, b""), 2)
     return UnitInfo(
         unit,
         text(items.get(VIN, b"")),
@@ -87,6 +110,6 @@ def unit_info(unit: str, items: dict[int, bytes]) -> UnitInfo:
         text(items.get(NAME, b"").replace(b"\x00", b"")),
         tuple(
             (name, int.from_bytes(raw, "big"))
-            for name, raw in zip(RATIO_NAMES, counters, strict=False)
+            for name, raw in zip(names, counters, strict=False)
         ),
     )

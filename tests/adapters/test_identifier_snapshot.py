@@ -149,7 +149,7 @@ def test_silence_and_refusal_are_not_no_codes() -> None:
     )
     assert not seen.codes["stored"].known
     assert seen.codes["stored"].trouble == ("7E8: refused: conditions not right",)
-    assert seen.codes["pending"].trouble == ("no answer",)
+    assert seen.codes["pending"].trouble == ("no answer from the car",)
     assert seen.codes["permanent"].known
     assert "stored codes: 7E8: refused: conditions not right" in seen.unread
 

@@ -157,8 +157,8 @@ def test_silence_is_not_no_codes() -> None:
     """NO DATA leaves the stored codes unknown and says so."""
     seen = snapshot([_x(0.0, "03", word="NO DATA")], "6")
     assert not seen.codes["stored"].known
-    assert seen.codes["stored"].trouble == ("no answer",)
-    assert "stored codes: no answer" in seen.unread
+    assert seen.codes["stored"].trouble == ("no answer from the car",)
+    assert "stored codes: no answer from the car" in seen.unread
 
 
 def test_a_refusal_is_not_no_codes() -> None:
@@ -187,6 +187,69 @@ def test_a_later_silence_does_not_erase_a_good_reading() -> None:
     assert snapshot(records, "6").codes["stored"].known
     newer = [*records, _x(9.0, "03", "7E80443010171")]
     assert snapshot(newer, "6").codes["stored"].codes == ("P0171",)
+
+
+@pytest.mark.parametrize(
+    ("lines", "word", "why"),
+    [
+        ((), "NO DATA", "no answer from the car"),
+        ((), "no answer", "the adapter itself did not answer in time"),
+        (("7E8037F0322",), None, "7E8: refused: conditions not right"),
+        ((), "CAN ERROR", "the CAN bus does not acknowledge (CAN ERROR)"),
+        (("7E8024",), None, "damaged answer: "),
+    ],
+)
+def test_reading_again_in_vain_loses_nothing(
+    lines: tuple[str, ...], word: str | None, why: str
+) -> None:
+    """What was read stays, with its time, and the failure is told beside it."""
+    records = [_x(3.0, "03", "7E80443010171"), _x(70.0, "03", *lines, word=word)]
+    seen = snapshot(records, "6")
+    assert seen.codes["stored"].codes == ("P0171",)
+    assert seen.codes["stored"].t == 3.0
+    told = next(line for line in seen.unread if line.startswith("stored codes"))
+    assert told.startswith(f"stored codes: read again at 1:10: {why}")
+
+
+def test_one_unit_missing_at_the_second_reading_is_kept() -> None:
+    """The unit that answered is new, the silent one is as it was read before."""
+    records = [
+        _x(3.0, "03", "7E80443010171", "7E90443010700"),
+        _x(70.0, "03", "7E8024300", "7E9037F0321"),
+    ]
+    seen = snapshot(records, "6")
+    units = {unit.unit: unit.codes for unit in seen.codes["stored"].units}
+    assert units == {"7E8": (), "7E9": ("P0700",)}
+    assert any("from 7E9 was read before" in line for line in seen.unread)
+
+
+def test_clearing_takes_away_what_it_wiped_and_nothing_more() -> None:
+    """After `44` an unanswered question is open; the calibration is still known."""
+    records = [
+        _x(1.0, "03", "7E80443010171"),
+        _x(2.0, "020200", "7E805420200 0171".replace(" ", "")),
+        _x(3.0, "0A", "7E8044A010171"),
+        _x(4.0, "04", "7E80144"),
+        _x(5.0, "03", word="NO DATA"),
+    ]
+    seen = snapshot(records, "6")
+    assert not seen.codes["stored"].known
+    assert seen.codes["stored"].codes == ()
+    assert seen.frames == ()
+    assert seen.codes["permanent"].codes == ("P0171",)
+    refused = [*records[:3], _x(4.0, "04", "7E8037F0422"), records[4]]
+    assert snapshot(refused, "6").codes["stored"].codes == ("P0171",)
+
+
+def test_an_empty_freeze_frame_shows_no_left_over_values() -> None:
+    """Code 0000 means that nothing is kept, whatever stands in the other places."""
+    records = [
+        _x(2.0, "020200", "7E8054202000171"),
+        _x(2.1, "020C00", "7E805420C001F40"),
+        _x(9.0, "020200", "7E8054202000000"),
+    ]
+    (frame,) = snapshot(records, "6").frames
+    assert (frame.code, frame.values) == (None, {})
 
 
 def test_a_count_that_differs_from_the_list_is_told() -> None:
