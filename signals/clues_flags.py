@@ -30,6 +30,10 @@ _ALIKE: Mapping[str, tuple[str, str]] = {
 }
 """Kinds that say something else when both banks show them: what, and in which words."""
 
+FAR_LEAN_PCT = 20.0
+"""More oxygen than a misfire leaves: a trim follows the share of combustions that fail,
+and an engine that misses every fifth hardly runs. Source: derived."""
+
 
 def from_flags(signals: Signals, flags: list[Raised]) -> Iterator[Clue]:
     """The evidence that raised flags are, alike ones on both banks taken together."""
@@ -94,6 +98,10 @@ def _kind(signals: Signals, flag: Raised, raised: set[tuple[str, str]]) -> str:
     if flag.id == "late-wake-up":
         woke = last(signals, f"wake_up_{flag.about.lower()}_s")
         return "late-wake-up" if np.isfinite(woke) else "never-woke"
+    if flag.id == "misfire-false-lean":
+        trim = signals[f"trim_10_{bank.lower()}_pct"]
+        far = np.nanmax(np.append(trim[k:], trim[k])) >= FAR_LEAN_PCT
+        return "misfire-far-lean" if far else flag.id
     if flag.id == "trim-at-limit":
         adds = signals[f"total_trim_{bank.lower()}_pct"][k] > 0
         return "limit-lean" if adds else "limit-rich"

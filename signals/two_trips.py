@@ -14,6 +14,12 @@ from bankwise.signals import trouble_codes
 from bankwise.signals.evidence import Snapshot
 from bankwise.signals.similar_conditions import Window, window_of
 
+SOURCES = (
+    "California Code of Regulations, title 13, section 1968.2 (2007 text); numbers of "
+    "trips and warm-ups from memory of it"
+)
+"""Where the reasoning comes from, for whoever reads it."""
+
 LAMP_OFF_TRIPS = 3
 """Fault-free driving cycles in a row before the lamp goes out. Source: from memory of
 13 CCR 1968.2(d)(2)."""

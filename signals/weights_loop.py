@@ -17,6 +17,7 @@ WEIGHTS: tuple[Weight, ...] = (
         ("bank-injectors-lean", 1, _B, "it cannot add enough"),
         ("bank-unmetered-air", 0.5, _B, "it cannot add enough"),
         ("exhaust-leak", 0.5, _B, "nothing it adds satisfies the sensor"),
+        ("misfire", -2, _B, "so much oxygen were every fourth combustion"),
     ),
     *weights_of(
         "limit-rich",
@@ -70,6 +71,10 @@ WEIGHTS: tuple[Weight, ...] = (
         "misfire-false-lean",
         ("misfire", 4, _B, "unburned oxygen passes the sensor"),
         ("bank-injectors-lean", -1, _B, "the misfire alone explains it"),
+    ),
+    *weights_of(
+        "misfire-far-lean",
+        ("misfire", 1.5, _B, "unburned oxygen passes the sensor, but not so much"),
     ),
     *weights_of(
         "decel-not-lean",

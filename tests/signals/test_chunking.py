@@ -68,6 +68,9 @@ def _session(seed: int) -> tuple[Series, bool]:
     t = times(0.2)
     coolant = np.floor(np.minimum(20 + t, 90.0))
     series["ect_c"] = t, coolant
+    t_count = times(0.06)
+    counted = np.cumsum(rng.integers(0, 12, len(t_count))).astype(np.float64)
+    series["misfire_count_c3"] = t_count, counted
     low = (t > 110) & (t < 125)
     series["module_v"] = t, np.where(low, 10.5, 14.0).astype(np.float64)
     series["iat_c"] = t, np.full(len(t), 25.0, dtype=np.float64)
@@ -95,6 +98,7 @@ def _whole(series: Series) -> tuple[Engine, list[FlagEvent]]:
 def _happen(columns: Columns, upto: float) -> None:
     happened = [
         CodeRead(50.0, "pending", ("P0171",)),
+        CodeRead(70.0, "pending", ("P0171", "P0300")),
         CodeRead(120.0, "stored", ("P0171",)),
     ]
     columns.codes[:] = [read for read in happened if read.t <= upto]
