@@ -22,6 +22,7 @@ from bankwise.adapters.source import Source
 from bankwise.signals.severity import Severity
 from bankwise.tui import settings
 from bankwise.tui.actions import BINDINGS, pane_act, perform, start, watch_panes
+from bankwise.tui.afterword import tell_afterwards
 from bankwise.tui.chrome import draw_alert, draw_bottom, draw_top
 from bankwise.tui.feed import Feed, Told
 from bankwise.tui.keys import KEYS
@@ -250,4 +251,6 @@ def run_app(
     finally:
         if app.feed is not None:
             app.feed.source.stop()
+    if app.feed is not None and not viewer:
+        tell_afterwards(app.feed.source)
     return app.return_code or 0

@@ -16,13 +16,45 @@ def stories() -> None:
     from bankwise.replay_logs import shipped
 
     width = max(map(len, STORIES))
-    typer.echo("Stories, for `bankwise demo` and `bankwise car`:")
+    typer.echo(
+        "Stories, for `bankwise demo` and `bankwise car`; the names tell the "
+        "fault, `--blind` picks one untold:"
+    )
     for name, story in STORIES.items():
         typer.echo(f"  {name:{width}}  {story.title}")
     typer.echo("\nShipped sessions, for `bankwise replay` and `bankwise check`:")
     for name in shipped():
         title = STORIES[name].title if name in STORIES else ""
         typer.echo(f"  {name:{width}}  {title}")
+
+
+@app.command(epilog="Example: bankwise answer; bankwise answer monday")
+def answer(
+    file: Annotated[
+        str | None,
+        typer.Argument(help="A session of the simulated car; the newest practice."),
+    ] = None,
+) -> None:
+    """Tell what was wrong with the simulated car of a session."""
+    from bankwise.adapters.session_file import read_session
+    from bankwise.tui.errors import CommandError
+    from bankwise.tui.places import find_session, sessions_folder
+    from bankwise.tui.practice import answer as told
+    from bankwise.tui.practice import newest, story_of
+
+    folder = sessions_folder()
+    path = find_session(file, folder) if file else newest(folder)
+    if path is None:
+        raise CommandError(
+            "no practice session yet: `bankwise demo --blind` or "
+            "`bankwise replay --blind` makes one"
+        )
+    story = story_of(read_session(path).header)
+    if story is None:
+        raise CommandError(f"{path} holds no answer: it was not made to practise on")
+    typer.echo(f"{path.name}: {told(story)[0]}")
+    for line in told(story)[1:]:
+        typer.echo(line)
 
 
 @app.command(

@@ -48,10 +48,13 @@ def record(
     from bankwise.adapters.definition_file import read_definitions
     from bankwise.adapters.live import Live
     from bankwise.adapters.ports import only_port
+    from bankwise.tui.advice import with_advice
+    from bankwise.tui.afterword import next_steps
     from bankwise.tui.errors import CommandError
     from bankwise.tui.lines import Lines
     from bankwise.tui.places import file_to_write
     from bankwise.tui.recording import record_until
+    from bankwise.tui.words import size
 
     own = read_definitions(definitions)
     url = port or only_port()
@@ -74,8 +77,12 @@ def record(
         raise CommandError(f"{path}: recording stopped: {source.recording.error}")
     if tally.up_s is None:
         kept = f" ({path} holds what was heard)" if path.exists() else ""
-        raise CommandError(f"{source.error or f'{url}: {source.status}'}{kept}")
+        error = source.error
+        why = with_advice(error) if error else f"{url}: {source.status}"
+        raise CommandError(f"{why}{kept}")
     typer.echo(
         f"{path}: {tally.exchanges:,} exchanges in {source.now():.0f} s, "
-        f"{source.recording.size / 1e6:.1f} MB"
+        f"{size(source.recording.size)}"
     )
+    for line in next_steps(path):
+        typer.echo(line)

@@ -11,12 +11,24 @@ from bankwise.tui.options import Baud, DefinitionFile, Folder, Note, Port
 
 app = typer.Typer(rich_markup_mode=None)
 
+Blind = Annotated[
+    bool,
+    typer.Option(
+        "--blind",
+        help="Practise: one is picked and not named; `bankwise answer` tells.",
+    ),
+]
 
-@app.command(epilog="Example: bankwise demo; bankwise demo thermostat-open --cold")
+
+@app.command(
+    epilog="Example: bankwise demo; bankwise demo thermostat-open --cold; "
+    "bankwise demo --blind"
+)
 def demo(
     story: Annotated[
-        str, typer.Argument(help="`bankwise stories` lists them.")
-    ] = "demo",
+        str | None, typer.Argument(help="`bankwise stories` lists them.")
+    ] = None,
+    blind: Blind = False,
     cold: Annotated[
         bool, typer.Option("--cold", help="Start cold, for the whole warm-up.")
     ] = False,
@@ -26,17 +38,23 @@ def demo(
     sessions: Folder = None,
 ) -> None:
     """Watch a simulated car live; no hardware needed."""
-    from bankwise.adapters.car.stories import STORIES
-    from bankwise.tui.app import run_app
-    from bankwise.tui.errors import NoSuchStory
-    from bankwise.tui.openings import open_demo
-    from bankwise.tui.places import sessions_folder
+    from random import Random
 
-    if story not in STORIES:
-        raise NoSuchStory(story, STORIES)
+    from bankwise.adapters.car.stories import STORIES
+    from bankwise.tui.errors import CommandError, NoSuchStory
+    from bankwise.tui.on_screen import show
+    from bankwise.tui.openings import DEMO, open_demo
+    from bankwise.tui.places import sessions_folder
+    from bankwise.tui.practice import pick
+
+    if blind and story is not None:
+        raise CommandError("--blind picks the story: name none")
+    chosen = pick(Random()) if blind else story or DEMO
+    if chosen not in STORIES:
+        raise NoSuchStory(chosen, STORIES)
     folder = sessions_folder(sessions)
-    source = open_demo(story, folder, cold=cold, faster=faster)
-    raise typer.Exit(run_app(source, sessions_dir=folder))
+    source = open_demo(chosen, folder, cold=cold, faster=faster, blind=blind)
+    raise typer.Exit(show(source, folder))
 
 
 @app.command(
@@ -57,7 +75,7 @@ def drive(
     """Watch a car live, recorded from the first byte."""
     from bankwise.adapters.definition_file import read_definitions
     from bankwise.adapters.ports import only_port
-    from bankwise.tui.app import run_app
+    from bankwise.tui.on_screen import show
     from bankwise.tui.openings import open_adapter
     from bankwise.tui.places import file_to_write, sessions_folder
 
@@ -66,15 +84,19 @@ def drive(
     url = port or only_port()
     path = file_to_write(output, folder, "drive")
     source = open_adapter(url, folder, note=note, baud=baud, path=path, definitions=own)
-    raise typer.Exit(run_app(source, sessions_dir=folder))
+    raise typer.Exit(show(source, folder))
 
 
-@app.command(epilog="Example: bankwise replay bank-breathes-less --speed 4 --from 120")
+@app.command(
+    epilog="Example: bankwise replay bank-breathes-less --speed 4 --from 120; "
+    "bankwise replay --blind"
+)
 def replay(
     file: Annotated[
-        str,
+        str | None,
         typer.Argument(help="A session file, or the name of a saved or shipped one."),
-    ],
+    ] = None,
+    blind: Blind = False,
     speed: Annotated[
         float, typer.Option(min=0.1, metavar="N", help="Play N× as fast.")
     ] = 1.0,
@@ -84,10 +106,24 @@ def replay(
     sessions: Folder = None,
 ) -> None:
     """Watch a recorded session on the same screen; pause, seek, step."""
-    from bankwise.tui.app import run_app
+    from random import Random
+
+    from bankwise.tui.errors import CommandError
+    from bankwise.tui.on_screen import need_terminal, show
     from bankwise.tui.openings import open_session
     from bankwise.tui.places import find_session, sessions_folder
+    from bankwise.tui.practice import lay_out
 
+    if blind and file is not None:
+        raise CommandError("--blind picks the session: name none")
+    if not blind and file is None:
+        raise CommandError(
+            "which session? `bankwise sessions` lists yours, "
+            "`bankwise stories` the shipped ones"
+        )
     folder = sessions_folder(sessions)
-    source = open_session(find_session(file, folder), speed=speed, start_s=start_s)
-    raise typer.Exit(run_app(source, sessions_dir=folder))
+    if blind:
+        need_terminal()
+    path = find_session(file, folder) if file else lay_out(folder, Random())
+    source = open_session(path, speed=speed, start_s=start_s)
+    raise typer.Exit(show(source, folder, path if blind else None))

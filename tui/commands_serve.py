@@ -35,10 +35,12 @@ def _newest(file: str | None, sessions: Path | None) -> Path:
 def watch(file: File = None, sessions: Folder = None) -> None:
     """Watch along while someone else records."""
     from bankwise.tui.app import run_app
+    from bankwise.tui.on_screen import need_terminal
     from bankwise.tui.openings import open_session
     from bankwise.tui.watching import Watch
 
     path = _newest(file, sessions)
+    need_terminal()
     source = open_session(path) if path.suffix == ".gz" else Watch(path)
     raise typer.Exit(run_app(source, sessions_dir=path.parent, viewer=True))
 

@@ -1,6 +1,7 @@
 """What a person can get wrong at the command line, each with one plain line.
 
 CommandError        something asked for cannot be done
+├── NoTerminal      the screen has nothing to be shown on
 ├── NoSuchSession   no file and no known session of that name
 └── NoSuchStory     no simulated story of that name
 """
@@ -15,6 +16,18 @@ class CommandError(Exception):
     """Something asked for cannot be done; the message is one plain line."""
 
     title = "cannot be done"
+
+
+class NoTerminal(CommandError):
+    """A screen was asked for where there is no terminal."""
+
+    title = "no terminal"
+
+    def __init__(self) -> None:
+        super().__init__(
+            "the screen needs a terminal; `bankwise record` and `bankwise check` "
+            "work without one"
+        )
 
 
 class NoSuchSession(CommandError):

@@ -27,6 +27,7 @@ from bankwise.tui import (
     commands_sessions,
     commands_survey,
 )
+from bankwise.tui.advice import with_advice
 from bankwise.tui.errors import CommandError
 from bankwise.tui.options import Folder
 
@@ -79,18 +80,20 @@ def start(
     Without a command, opens the screen: pick an adapter, a saved session or the demo.
     """
     if context.invoked_subcommand is None:
-        from bankwise.tui.app import run_app
+        from bankwise.tui.on_screen import show
         from bankwise.tui.places import sessions_folder
 
-        raise typer.Exit(run_app(None, sessions_dir=sessions_folder(sessions)))
+        raise typer.Exit(show(None, sessions_folder(sessions)))
 
 
 def main() -> None:
     """Runs the command line, and turns what a person can mend into one line."""
     try:
         app()
-    except (CommandError, AdapterError) as error:
+    except CommandError as error:
         _leave(str(error))
+    except AdapterError as error:
+        _leave(with_advice(error))
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
         _leave(f"{where}{error.strerror or error}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Mapping
 from pathlib import Path
+from random import Random
 
 from bankwise.adapters.car.server import ProcessServer
 from bankwise.adapters.car.stories import STORIES
@@ -17,6 +18,7 @@ from bankwise.adapters.replay import Replay
 from bankwise.adapters.session_file import read_session
 from bankwise.adapters.source import LinkState, Recording, Source
 from bankwise.tui.places import new_session_file
+from bankwise.tui.practice import KEY, SUBJECT, hidden, pick
 
 DEMO = "demo"
 """Id of the story the demo opens with."""
@@ -31,6 +33,7 @@ class Demo:
         cold: from a cold start.
         faster: simulated seconds per real second.
         path: the session file; a new one in `folder` when None.
+        blind: neither the file nor the session's text names the story.
     """
 
     def __init__(
@@ -41,10 +44,13 @@ class Demo:
         cold: bool = False,
         faster: float = 1.0,
         path: Path | None = None,
+        blind: bool = False,
     ) -> None:
         options = ["--faster", f"{faster:g}"] + (["--cold"] if cold else [])
         told = STORIES[story]
         subject = story if story == DEMO else f"{DEMO}-{story}"
+        if blind:
+            subject = SUBJECT
         self._server = ProcessServer(story, *options)
         self._served = threading.Lock()
         self._up = self._stopped = False
@@ -57,6 +63,7 @@ class Demo:
             vehicle={
                 "name": f"{told.spec.identity.name} (invented)",
                 "displacement_l": told.spec.displacement_l,
+                **({KEY: hidden(story)} if blind else {}),
             },
             open_link=self._open,
         )
@@ -141,9 +148,15 @@ def open_demo(
     cold: bool = False,
     faster: float = 1.0,
     path: Path | None = None,
+    blind: bool = False,
 ) -> Source:
     """The simulated car of a story; it is started when the source is."""
-    return Demo(story, folder, cold=cold, faster=faster, path=path)
+    return Demo(story, folder, cold=cold, faster=faster, path=path, blind=blind)
+
+
+def open_blind_demo(folder: Path) -> Source:
+    """The simulated car of a story that is not told."""
+    return open_demo(pick(Random()), folder, blind=True)
 
 
 def open_adapter(

@@ -24,9 +24,9 @@ COMMANDS = sorted(
 def test_every_promised_command_is_there() -> None:
     """No command gets lost; the whole list, by name."""
     assert set(COMMANDS) == {
-        "car", "check", "clear", "codes", "compare", "demo", "drive", "export",
-        "import", "note", "pack", "ports", "probe", "record", "replay", "report",
-        "serve", "sessions", "stories", "survey", "verify", "watch",
+        "answer", "car", "check", "clear", "codes", "compare", "demo", "drive",
+        "export", "import", "note", "pack", "ports", "probe", "record", "replay",
+        "report", "serve", "sessions", "stories", "survey", "verify", "watch",
     }  # fmt: skip
 
 
