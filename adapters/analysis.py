@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from bankwise.adapters.decode import LONGEST_S, Decoder
 from bankwise.adapters.records import Exchange, Header, Record
 from bankwise.adapters.session_file import Session
+from bankwise.adapters.session_stream import SessionStream
 from bankwise.signals.columns import Columns
 from bankwise.signals.engine import Engine, FlagEvent
 from bankwise.signals.thresholds import DEFAULTS, Thresholds
@@ -46,10 +47,15 @@ class Analysis:
         """Takes in more records; returns the flags they raised and cleared."""
         if not records:
             return []
-        self.decoder.feed(records)
-        self._listen(records)
+        self.take_in(records)
         self._advance(self.columns.end_s)
         return self._taken()
+
+    def take_in(self, records: Sequence[Record]) -> None:
+        """Takes in more records; they are judged with those that are fed next."""
+        if records:
+            self.decoder.feed(records)
+            self._listen(records)
 
     def finish(self) -> list[FlagEvent]:
         """Judges the last moments too, once no more records will come."""
@@ -111,9 +117,12 @@ class Analysis:
         self._end_s = max(self._end_s, last.t + lasts, heard or 0.0)
 
 
-def analyse(session: Session, thresholds: Thresholds = DEFAULTS) -> Analysis:
-    """A whole recorded session, judged to its end."""
+def analyse(
+    session: Session | SessionStream, thresholds: Thresholds = DEFAULTS
+) -> Analysis:
+    """A whole recorded session, judged to its end; a stream's records are not kept."""
     analysis = Analysis(session.header, thresholds)
-    analysis.feed(session.records)
+    for piece in session.pieces():
+        analysis.take_in(piece)
     analysis.finish()
     return analysis

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import os
 import threading
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,8 +23,8 @@ from bankwise.adapters.errors import SessionError
 from bankwise.adapters.packed import is_packed, load
 from bankwise.adapters.records import EndRecord, Exchange, Header, Other, Record
 from bankwise.adapters.seals import SEAL_EVERY_S, Chain
-from bankwise.adapters.session_additions import with_additions
 from bankwise.adapters.session_lines import LineReader, parse_header
+from bankwise.adapters.session_stream import SessionStream
 
 _ENCODER = msgspec.json.Encoder()
 _DIGITS = 4
@@ -187,6 +188,21 @@ class Session:
     dropped_lines: int
     warnings: tuple[str, ...]
 
+    def pieces(self) -> Iterator[list[Record]]:
+        """All records at once, as a stream gives them piece by piece."""
+        yield self.records
+
+
+def open_session(path: Path | str) -> SessionStream:
+    """Opens a session file, plain or packed, to be read piece by piece.
+
+    Raises:
+        SessionError: when it cannot be read or is not a session.
+    """
+    path = Path(path)
+    data, damage = load(path)
+    return SessionStream(data, str(path), damage)
+
 
 def read_session(path: Path | str) -> Session:
     """Reads a whole session file, plain or packed.
@@ -194,13 +210,7 @@ def read_session(path: Path | str) -> Session:
     Raises:
         SessionError: when it cannot be read or is not a session.
     """
-    path = Path(path)
-    data, damage = load(path)
-    session = parse_session(data, str(path))
-    if damage:
-        warnings = (damage, *session.warnings)
-        return Session(session.header, session.records, session.dropped_lines, warnings)
-    return session
+    return _whole(open_session(path))
 
 
 def parse_session(data: bytes, name: str) -> Session:
@@ -209,29 +219,12 @@ def parse_session(data: bytes, name: str) -> Session:
     Raises:
         SessionError: when the bytes are no session.
     """
-    start = len(data) - len(data.lstrip())
-    if start == len(data):
-        raise SessionError(f"{name} is empty")
-    stop = data.find(b"\n", start) + 1 or len(data)
-    header, warnings = parse_header(data[start:stop], name)
-    body_stop = max(data.rfind(b"\n") + 1, stop)
-    dropped = 0
-    reader = LineReader()
-    records = reader.read(data[stop:body_stop])
-    if body_stop < len(data):
-        tail = LineReader()
-        last = tail.read(data[body_stop:])
-        if tail.dropped or not last:
-            dropped = 1
-            warnings.append("the last line is only half written and was dropped")
-        else:
-            records.extend(reader.read(data[body_stop:]))
-    if reader.dropped:
-        lines = "1 line is" if reader.dropped == 1 else f"{reader.dropped} lines are"
-        warnings.append(f"{lines} no records and were skipped")
-    warnings.extend(reader.warnings())
-    header = with_additions(header, records)
-    return Session(header, records, reader.dropped + dropped, tuple(warnings))
+    return _whole(SessionStream(data, name))
+
+
+def _whole(stream: SessionStream) -> Session:
+    records = [record for piece in stream.pieces() for record in piece]
+    return Session(stream.header, records, stream.dropped_lines, stream.warnings)
 
 
 class SessionTail:

@@ -13,7 +13,7 @@ from typing import Any
 
 from bankwise.adapters.analysis import analyse
 from bankwise.adapters.errors import AdapterError
-from bankwise.adapters.session_file import read_session
+from bankwise.adapters.session_file import open_session
 from bankwise.tui.errors import CommandError
 from bankwise.tui.limits import in_force
 from bankwise.tui.places import find_session
@@ -67,7 +67,7 @@ def check_file(job: Job) -> Checked:
     """Checks one file; one that cannot be read says why, and never raises for it."""
     try:
         thresholds = in_force()
-        session = read_session(find_session(job.name, job.folder))
+        session = open_session(find_session(job.name, job.folder))
     except (AdapterError, CommandError) as error:
         return Checked(job.name, error=str(error))
     analysis = analyse(session, thresholds)

@@ -12,14 +12,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from bankwise.adapters.analysis import Analysis
-from bankwise.adapters.session_file import Session
+from bankwise.adapters.session_stream import SessionFacts
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.engine import CannotTell, Explanation, FlagSpan
 from bankwise.signals.ledger import EXPLANATIONS
 from bankwise.signals.next_check import caution_of
 from bankwise.signals.severity import Severity
 from bankwise.tui.limits import changed_words
-from bankwise.tui.print_check_json import exchanges, fresh_hz
+from bankwise.tui.print_check_json import fresh_hz
 from bankwise.tui.words import clock, number, sentence, unproven
 
 _PIPE_WIDTH = 88
@@ -43,7 +43,7 @@ SIGNS = {
 
 
 def as_text(
-    name: str, session: Session, analysis: Analysis, width: int | None = None
+    name: str, session: SessionFacts, analysis: Analysis, width: int | None = None
 ) -> str:
     """The verdict, its evidence, flags and limits of one session, as lines of text.
 
@@ -107,7 +107,7 @@ def _share(one: Explanation) -> str:
     return f"{one.share * 100:.0f} %"
 
 
-def _session(session: Session, analysis: Analysis, width: int) -> Iterator[str]:
+def _session(session: SessionFacts, analysis: Analysis, width: int) -> Iterator[str]:
     columns = analysis.columns
     header = session.header
     yield "Session"
@@ -115,7 +115,10 @@ def _session(session: Session, analysis: Analysis, width: int) -> Iterator[str]:
     note = header.vehicle.get("note")
     for text in (f"VIN {vin}" if vin else "", str(note) if note else ""):
         yield from _wrapped(text, width, "  ")
-    facts = [f"{clock(columns.end_s)} long", f"{exchanges(session):,} exchanges"]
+    facts = [
+        f"{clock(columns.end_s)} long",
+        f"{analysis.decoder.exchanges:,} exchanges",
+    ]
     rates = [
         rate
         for signal, column in columns.measured.items()

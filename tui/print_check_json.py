@@ -9,8 +9,7 @@ from typing import Any
 import numpy as np
 
 from bankwise.adapters.analysis import Analysis
-from bankwise.adapters.records import Exchange
-from bankwise.adapters.session_file import Session
+from bankwise.adapters.session_stream import SessionFacts
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.columns import Column
 from bankwise.signals.engine import FlagSpan
@@ -23,7 +22,7 @@ def _limits_changed(thresholds: Thresholds) -> dict[str, Any]:
     return {"limits_changed": changed} if changed else {}
 
 
-def as_object(name: str, session: Session, analysis: Analysis) -> dict[str, Any]:
+def as_object(name: str, session: SessionFacts, analysis: Analysis) -> dict[str, Any]:
     """Flags, explanations, figures and limits of one session, JSON-ready.
 
     Numbers are finite or None; times are seconds since the session began.
@@ -37,7 +36,7 @@ def as_object(name: str, session: Session, analysis: Analysis) -> dict[str, Any]
                 "id": session.header.id,
                 "started": session.header.started,
                 "seconds": round(columns.end_s, 1),
-                "exchanges": exchanges(session),
+                "exchanges": analysis.decoder.exchanges,
                 "dropped_lines": session.dropped_lines,
                 "holes": analysis.holes(),
                 **_limits_changed(engine.thresholds),
@@ -66,11 +65,6 @@ def as_object(name: str, session: Session, analysis: Analysis) -> dict[str, Any]
         }
     )
     return found
-
-
-def exchanges(session: Session) -> int:
-    """How many requests the session holds."""
-    return sum(type(record) is Exchange for record in session.records)
 
 
 def fresh_hz(column: Column) -> float | None:
