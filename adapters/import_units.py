@@ -61,9 +61,27 @@ CONVERSIONS: Final[dict[str, dict[str, Linear]]] = {
 """
 
 
+_SPELLINGS: Final = {
+    "g/sec": "g/s", "gm/s": "g/s", "l/hr": "l/h", "gal/hr": "gal/h", "lb/m": "lb/min",
+    "degc": "°c", "celsius": "°c", "ºc": "°c", "degf": "°f", "fahrenheit": "°f",
+    "ºf": "°f", "kelvin": "k", "kmh": "km/h", "km/hr": "km/h", "kmph": "km/h",
+    "mi/h": "mph", "volt": "v", "volts": "v", "millivolts": "mv", "percent": "%",
+    "pct": "%", "r/min": "rpm", "min-1": "rpm", "u/min": "rpm", "degree": "deg",
+    "degrees": "deg", "º": "°", "sec": "s", "seconds": "s", "in.hg": "inhg",
+    "psia": "psi",
+}  # fmt: skip
+"""Other ways to write the units understood, small and without blanks."""
+
+
+def plain_unit(unit: str) -> str:
+    """A unit the way `CONVERSIONS` writes it, whatever its spelling."""
+    small = "".join(unit.lower().split()).strip("[]()")
+    return _SPELLINGS.get(small, small)
+
+
 def conversion(unit: str, wanted: str) -> Linear | None:
     """How to turn a value in `unit` into the `wanted` one; None when it cannot be."""
-    return CONVERSIONS.get(wanted.lower(), {}).get(unit.strip().lower())
+    return CONVERSIONS.get(wanted.lower(), {}).get(plain_unit(unit))
 
 
 def units_for(wanted: str) -> tuple[str, ...]:

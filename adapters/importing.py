@@ -22,7 +22,8 @@ import numpy as np
 from bankwise.adapters.car.framing import segment
 from bankwise.adapters.control_units import BITMAPS
 from bankwise.adapters.errors import ImportFault
-from bankwise.adapters.import_map import ImportMap, read_map
+from bankwise.adapters.import_doubts import doubts
+from bankwise.adapters.import_map import CLOCK, ImportMap, read_map
 from bankwise.adapters.import_table import Table, read_table
 from bankwise.adapters.pids import PIDS, Layout, decode_one, encode, signals_of
 from bankwise.adapters.records import (
@@ -33,6 +34,7 @@ from bankwise.adapters.records import (
     Record,
 )
 from bankwise.adapters.session_file import SessionWriter
+from bankwise.signals.columns import Floats
 
 ADAPTER_NAME: Final = "imported"
 """How an import names its adapter. Source: the session format."""
@@ -43,6 +45,13 @@ _MOST_PIDS = 6
 _UNIT = "7E8"
 _CAN = "6"
 _LAYOUT = Layout.TWO_BANKS
+UNDATED: Final = "undated"
+"""Key of a header's vehicle: when it was driven is not known, only when imported."""
+
+_EPOCH_TOLD_S = 631_152_000.0
+"""A later time counts from 1970, an earlier one from the start of a drive. Unit: s.
+Source: our choice, because no car told these values before 1990."""
+
 _CLIPPED_SHARE = 0.01
 """A value this far from what its PID carries was clipped. Source: our choice."""
 
@@ -105,15 +114,18 @@ def session_of(table: Table, how: ImportMap, name: str) -> Made:
     Raises:
         ImportFault: when no standard PID carries one of the signals.
     """
-    homes = _homes({series.signal for series in table.series})
+    homes = _homes({one.signal: one.values for one in table.series})
     carried = {s for pid in homes.values() for s in signals_of(pid, _LAYOUT)}
     vehicle: dict[str, Any] = dict(how.vehicle)
     absent = sorted(carried - homes.keys())
     if absent:
         vehicle["absent"] = absent
+    began = _began(table, how)
+    if began is None:
+        vehicle[UNDATED] = True
     header = Header(
         str(uuid.uuid4()),
-        datetime.now(UTC).isoformat(timespec="seconds"),
+        (began or datetime.now(UTC)).isoformat(timespec="seconds"),
         f"bankwise {version('bankwise')}",
         AdapterInfo(f"{ADAPTER_NAME} from {name}", _CAN),
         vehicle,
@@ -129,16 +141,37 @@ def session_of(table: Table, how: ImportMap, name: str) -> Made:
     return Made(header, records, dict(clipped))
 
 
-def _homes(signals: set[str]) -> dict[str, int]:
-    """The PID for each signal: the one that carries most of the others too."""
+def _began(table: Table, how: ImportMap) -> datetime | None:
+    """When the table says it begins; None when its times count from nowhere known."""
+    if how.time_unit == CLOCK or table.began < _EPOCH_TOLD_S:
+        return None
+    try:
+        return datetime.fromtimestamp(table.began, UTC)
+    except (OverflowError, ValueError, OSError):
+        return None
+
+
+def _homes(signals: Mapping[str, Floats]) -> dict[str, int]:
+    """The PID for each signal: one that reaches its values, and most of the others."""
     homes: dict[str, int] = {}
-    for signal in sorted(signals):
+    for signal, values in sorted(signals.items()):
         fits = [n for n in PIDS if signal in signals_of(n, _LAYOUT)]
         if not fits:
             raise ImportFault(f"no standard PID carries {signal}")
-        shared = {n: len(signals & set(signals_of(n, _LAYOUT))) for n in fits}
-        homes[signal] = max(fits, key=lambda n: (shared[n], -n))
+        top = float(values.max()) if len(values) else 0.0
+        shared = {n: len(signals.keys() & signals_of(n, _LAYOUT)) for n in fits}
+        reached = {n: top <= _reach(n, signal) for n in fits}
+        homes[signal] = max(fits, key=lambda n: (reached[n], shared[n], -n))
     return homes
+
+
+def _reach(pid: int, signal: str) -> float:
+    """The highest value of a signal that a PID can carry."""
+    named = zip(PIDS[pid].fields, signals_of(pid, _LAYOUT), strict=True)
+    field = next(field for field, name in named if name == signal)
+    width, signed = field.kind.value
+    highest = 2 ** (8 * width - signed) - 1
+    return float(highest * field.scale + field.offset)
 
 
 def _support(pids: set[int]) -> Iterator[dict[int, bytes]]:
@@ -175,7 +208,7 @@ def _rows(
         numbers = list(data)
         for start in range(0, len(numbers), _MOST_PIDS):
             some = {n: data[n] for n in numbers[start : start + _MOST_PIDS]}
-            yield _exchange(t, table.step_s, some)
+            yield _exchange(t, table.blur_s, some)
 
 
 def _must_be_told(pid: int) -> list[str]:
@@ -205,12 +238,12 @@ def _exchange(t: float, d: float, data: Mapping[int, bytes]) -> Exchange:
 
 
 def _warnings(table: Table, clipped: Mapping[str, int]) -> Iterator[str]:
-    if table.dropped_rows:
-        yield f"{table.dropped_rows} rows without a time, or going back, were left out"
+    yield from table.told
     for series in table.series:
         if not len(series.rows):
             yield f"{series.signal}: no value in the whole column"
         if series.unreadable:
             yield f"{series.signal}: {series.unreadable} cells hold no number"
+    yield from doubts(table.series)
     for signal, count in clipped.items():
         yield f"{signal}: {count} values lie outside what its PID can carry"

@@ -153,18 +153,21 @@ def test_odd_cells_and_rows_are_told(tmp_path: Path) -> None:
     table = (
         "Time,Engine speed,Coolant,Front 1\n"
         "0,800,185,450\n"
-        "1,,186,n/a\n"
+        "1,,186,bad\n"
         "soon,801,187,451\n"
         "0.5,802,188,452\n"
         "2,99999\n"
         "3,inf,189,nan\n"
     )
     made, _, columns = imported(tmp_path, table)
-    assert columns["rpm"].v.tolist() == [800, 16383.75]
+    assert columns["rpm"].v.tolist() == [800, 802, 16383.75]
     assert made.warnings == (
-        "2 rows without a time, or going back, were left out",
+        "1 rows without a time were left out",
+        "1 rows came out of order and were sorted by time",
         "rpm: 1 cells hold no number",
-        "o2_b1s1_v: 2 cells hold no number",
+        "o2_b1s1_v: 1 cells hold no number",
+        "rpm: 98015 rpm is not what a car shows: does the map need scale = 1000, "
+        'or unit = "Hz"?',
         "rpm: 1 values lie outside what its PID can carry",
     )
 
