@@ -124,34 +124,55 @@ def pack(
         typer.echo(f"{packed}: {size(before)} to {size(packed.stat().st_size)}")
 
 
-@app.command(epilog="Example: bankwise verify monday.jsonl tuesday.jsonl.gz")
+@app.command(
+    epilog="Example: bankwise verify healthy; bankwise verify ~/drives monday.jsonl"
+)
 def verify(
     files: Annotated[
         list[str],
-        typer.Argument(help="Session files, or names of saved or shipped sessions."),
+        typer.Argument(
+            help="Session files, folders, or names of saved or shipped sessions."
+        ),
     ],
 ) -> None:
     """Check the seals of sessions: whole, cut short, or altered.
 
-    Ends with status 1 unless every file is whole. A hash chain shows a change made
-    by accident or without rewriting the rest; who holds a file can rewrite all of it,
-    so the last seal proves the file only where it was noted elsewhere.
+    A folder stands for every session in and below it. Ends with status 1 unless every
+    file is whole. A hash chain shows a change made by accident or without rewriting the
+    rest; who holds a file can rewrite all of it, so the last seal proves the file only
+    where it was noted elsewhere.
     """
+    import sys
+
+    from bankwise.adapters.errors import SessionError
     from bankwise.adapters.seals import State
     from bankwise.adapters.seals import verify as check_seals
-    from bankwise.tui.places import find_session, sessions_folder
+    from bankwise.tui.places import sessions_folder
+    from bankwise.tui.progress import Progress
+    from bankwise.tui.session_list import named_sessions
     from bankwise.tui.words import clock
 
-    folder = sessions_folder()
-    all_whole = True
-    for name in files:
-        verdict = check_seals(find_session(name, folder))
-        all_whole &= verdict.state is State.WHOLE
-        typer.echo(f"{name}: {verdict.text}")
-        if verdict.sealed_s is not None:
-            typer.echo(
-                f"  {verdict.seals} seals to {clock(verdict.sealed_s)}, "
-                f"last {verdict.last_seal}"
-            )
+    paths = named_sessions(files, sessions_folder())
+    all_whole, unread = True, False
+    with Progress() as progress:
+        for done, (name, path) in enumerate(paths):
+            progress.tell(f"{done + 1} of {len(paths)}: {name}")
+            try:
+                verdict = check_seals(path)
+            except SessionError as error:
+                progress.done()
+                unread = True
+                print(f"bankwise: {error}", file=sys.stderr)
+                continue
+            progress.done()
+            all_whole &= verdict.state is State.WHOLE
+            typer.echo(f"{name}: {verdict.text}")
+            if verdict.sealed_s is not None:
+                typer.echo(
+                    f"  {verdict.seals} seals to {clock(verdict.sealed_s)}, "
+                    f"last {verdict.last_seal}"
+                )
+    if unread:
+        raise typer.Exit(2)
     if not all_whole:
         raise typer.Exit(1)

@@ -28,6 +28,7 @@ from bankwise.tui import (
     commands_survey,
 )
 from bankwise.tui.advice import with_advice
+from bankwise.tui.command_groups import BySituation
 from bankwise.tui.errors import CommandError
 from bankwise.tui.options import Folder
 
@@ -35,10 +36,13 @@ NOT_DONE = 2
 
 app = typer.Typer(
     name="bankwise",
+    cls=BySituation,
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    epilog="Example: bankwise demo; bankwise COMMAND --help tells more.",
+    epilog="Example: bankwise demo; bankwise COMMAND --help tells more, with an "
+    "example. Statuses: 0 done; 1 done, and the answer is the one asked to fail on; "
+    "2 not done, the reason on standard error.",
 )
 for module in (
     commands_screen,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 
@@ -11,7 +12,8 @@ import msgspec
 from bankwise.adapters.library import Entry, Library
 from bankwise.adapters.records import Header
 from bankwise.replay_logs import shipped
-from bankwise.tui.places import SUFFIXES
+from bankwise.tui.errors import CommandError
+from bankwise.tui.places import SUFFIXES, find_session
 from bankwise.tui.words import clock, size
 
 _HEAD_BYTES = 65536
@@ -27,6 +29,32 @@ def session_files(folder: Path) -> list[Path]:
     except OSError:
         return []
     return [path for _, path in sorted(found, key=lambda row: -row[0])]
+
+
+def named_sessions(names: Iterable[str], folder: Path) -> list[tuple[str, Path]]:
+    """What each name means, a folder standing for every session in and below it.
+
+    Returns:
+        The name to show and the file, in the order asked, a folder's by name.
+
+    Raises:
+        CommandError: when a name means nothing, or a folder holds no session.
+    """
+    found: list[tuple[str, Path]] = []
+    for name in names:
+        place = Path(name)
+        if not place.is_dir():
+            found.append((name, find_session(name, folder)))
+            continue
+        below = sorted(
+            path
+            for path in place.rglob("*")
+            if path.name.endswith(SUFFIXES) and path.is_file()
+        )
+        if not below:
+            raise CommandError(f"no session in or below the folder {name}")
+        found += [(str(path), path) for path in below]
+    return found
 
 
 def head(path: Path) -> Header | None:

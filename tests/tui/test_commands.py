@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from bankwise.tui.command_groups import SITUATIONS
 from bankwise.tui.main import app
 
 COMMANDS = sorted(
@@ -40,9 +41,18 @@ def test_help_has_an_example(command: str) -> None:
 
 def test_summaries_are_whole() -> None:
     """No command's line in the list of commands is cut off."""
-    listed = CliRunner().invoke(app, ["--help"]).stdout.partition("Commands:")[2]
-    assert all(command in listed for command in COMMANDS)
+    text = CliRunner().invoke(app, ["--help"]).stdout
+    listed = text.partition(next(iter(SITUATIONS)))[2]
+    for command in COMMANDS:
+        assert len(re.findall(rf"^  {command}  ", listed, re.MULTILINE)) == 1
     assert "..." not in listed
+    assert all(f"{situation}:" in text for situation in SITUATIONS)
+
+
+def test_every_command_has_its_situation() -> None:
+    """Each command stands under one situation, and none is made up."""
+    placed = [name for names in SITUATIONS.values() for name in names]
+    assert sorted(placed) == COMMANDS
 
 
 def test_help_is_quick() -> None:

@@ -113,7 +113,15 @@ def test_the_verdict_comes_first_and_the_rest_in_the_order_of_the_job(run: Any) 
     assert places == sorted(places)
 
 
-@pytest.mark.parametrize("name", shipped())
+@pytest.mark.parametrize(
+    "name",
+    [
+        name
+        if name in ("healthy", "leaking-injector", "thermostat-open")
+        else pytest.param(name, marks=pytest.mark.long)
+        for name in shipped()
+    ],
+)
 def test_the_text_of_every_shipped_session_can_be_read_aloud(
     run: Any, name: str
 ) -> None:
@@ -151,6 +159,27 @@ def test_verify_shipped(run: Any) -> None:
     done = run("verify", *shipped())
     assert done.exit_code == 0
     assert done.stdout.count("whole: every seal holds") == len(shipped())
+
+
+def test_verify_a_folder(run: Any, tmp_path: Path) -> None:
+    """Every session in and below a folder, by name; one that is none gives status 2."""
+    healthy = shipped()["healthy"].read_bytes()
+    (tmp_path / "2025").mkdir()
+    (tmp_path / "2025" / "b.jsonl.gz").write_bytes(healthy)
+    (tmp_path / "a.jsonl").write_bytes(gzip.decompress(healthy))
+    (tmp_path / "readme.txt").write_text("no session, and not looked at")
+    done = run("verify", str(tmp_path))
+    assert done.exit_code == 0
+    named = [line for line in done.stdout.splitlines() if not line.startswith(" ")]
+    assert [Path(line.partition(":")[0]).name for line in named] == [
+        "b.jsonl.gz",
+        "a.jsonl",
+    ]
+    (tmp_path / "c.jsonl").write_text("nothing\n")
+    done = run("verify", str(tmp_path))
+    assert done.exit_code == 2
+    assert done.stdout.count("whole") == 2
+    assert "c.jsonl" in done.stderr
 
 
 def test_verify_altered(run: Any, tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ READERS = (
     ("check", "--json"),
     ("codes",),
     ("compare", "healthy"),
+    ("export",),
     ("export", "--to", "csv"),
     ("note", "--car", "van"),
     ("pack",),
@@ -79,8 +80,17 @@ def test_no_session(
     assert [one.name for one in tmp_path.iterdir()] == ["note.jsonl"]
 
 
-@pytest.mark.parametrize("command", READERS, ids=" ".join)
+ONE_FILE = tuple(command for command in READERS if command != ("verify",))
+
+
+@pytest.mark.parametrize("command", ONE_FILE, ids=" ".join)
 def test_folder(refused: Refused, command: tuple[str, ...], tmp_path: Path) -> None:
     """A folder is no session."""
     (tmp_path / "drives").mkdir()
     assert "is a folder" in refused(*command, "drives")
+
+
+def test_a_folder_without_a_session(refused: Refused, tmp_path: Path) -> None:
+    """Where there is nothing to verify, that is said."""
+    (tmp_path / "drives").mkdir()
+    assert "no session in or below" in refused("verify", "drives")
