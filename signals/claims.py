@@ -33,6 +33,7 @@ class Claim:
         signal: pattern of the signal it rests on.
         min_hz: least honest rate of the place's sensor, number or threshold name.
         applies: whether it makes sense for this car at all.
+        why: why it is never judged, where that is so.
     """
 
     what: str
@@ -40,6 +41,7 @@ class Claim:
     signal: str
     min_hz: float | str = 0.0
     applies: Callable[[Frame, Place], bool] = lambda frame, place: True
+    why: str = ""
 
 
 def _last(frame: Frame, name: str) -> float:
@@ -96,6 +98,14 @@ CLAIMS: tuple[Claim, ...] = (
         "response_hz_min",
         _switching,
     ),
+    Claim(
+        "response time",
+        EACH_FRONT,
+        "judged_response_{s}_ms",
+        0.0,
+        _wide,
+        "judged on switching sensors only",
+    ),
     Claim("swing", EACH_FRONT, "swing_{s}_v", SWING_HZ, _switching),
     Claim("λ against command", EACH_FRONT, "lambda_error_{s}_pct", STUCK_HZ, _wide),
     Claim("rear sensor's movement", EACH_REAR, "swing_120_{s}_v", 0.0, _switching),
@@ -127,7 +137,8 @@ def cannot_tell(frame: Frame) -> list[CannotTell]:
             name = place.fill(claim.signal)
             if np.isfinite(frame[name]).any():
                 continue
-            found.append(CannotTell(place.about, claim.what, _why(frame, claim, place)))
+            why = claim.why or _why(frame, claim, place)
+            found.append(CannotTell(place.about, claim.what, why))
     return found
 
 

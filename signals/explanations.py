@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from math import prod
 
 from bankwise.signals.clues import Clue, Raised, Signals, gather
 from bankwise.signals.columns import Columns
@@ -24,7 +25,7 @@ from bankwise.signals.ledger import (
     Where,
 )
 from bankwise.signals.next_check import DRIVE_ON, NOTHING_MORE, said, words_for
-from bankwise.signals.seen import far_trims, pace, seen_share, unseen
+from bankwise.signals.seen import far_trims, seen_share, unjudged, unseen
 from bankwise.signals.severity import Severity
 from bankwise.signals.weights import WEIGHTS
 
@@ -245,13 +246,12 @@ def _without_cause(signals: Frame, flags: list[Raised]) -> list[Explanation]:
         for_ += tuple(f"Seen, but explained by nothing known: {w}" for w in worry)
         check = DRIVE_ON.format(missing=", ".join(missing)) if missing else ""
         return [Explanation("cannot-tell", "engine", 1.0, for_, (), check)]
-    speed = pace(signals)
-    weight = NO_FAULT_WEIGHT[speed.switching, speed.response]
+    open_ = unjudged(signals)
+    weight = NO_FAULT_WEIGHT * prod(one.part for one in open_)
     whole = weight + CANNOT_TELL_WEIGHT
-    notes = ((speed.words,) if speed.words else ()) + tuple(
-        dict.fromkeys(f.text for f in flags)
-    )
-    doubts = ("A fault may show only in driving that was not seen",)
+    lacking = tuple(one.words for one in open_)
+    notes = lacking + tuple(dict.fromkeys(f.text for f in flags))
+    doubts = ("A fault may show only in driving that was not seen", *lacking)
     return [
         Explanation(
             "no-fault-seen",
@@ -265,7 +265,7 @@ def _without_cause(signals: Frame, flags: list[Raised]) -> list[Explanation]:
             "cannot-tell",
             "engine",
             round(CANNOT_TELL_WEIGHT / whole, 3),
-            doubts + ((speed.words,) if speed.words else ()),
+            doubts,
             (),
             NOTHING_MORE,
         ),

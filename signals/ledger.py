@@ -79,12 +79,9 @@ CANNOT_TELL_WEIGHT = 1.0
 """What "cannot tell" always keeps in the balance. Source: our choice, because a
 single fitting fact must not look like certainty."""
 
-NO_FAULT_WEIGHT = {(True, True): 4.0, (True, False): 3.5, (False, False): 2.0}
-"""What a drive that showed enough and no fault weighs: by whether its front sensors
-came fast enough to judge switching, and to call their edges good.
-
-Source: our choice, because what was not judged is not known to be good.
-"""
+NO_FAULT_WEIGHT = 4.0
+"""What a drive that showed enough and no fault weighs, if everything could be judged.
+Source: our choice."""
 
 
 @dataclass(frozen=True, slots=True)

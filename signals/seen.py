@@ -11,6 +11,10 @@ from bankwise.signals.frame import Frame
 from bankwise.signals.trim_map import trim_map
 from bankwise.signals.windows import TICK_S
 
+YOUNG_S = 60.0
+"""What the car does not deliver is known by then. Source: our choice, because
+everything is asked for within seconds."""
+
 FAR_PCT = 10.0
 """A closed-loop trim beyond this is not normal. Source: Cadillac 2006, P0174."""
 
@@ -23,17 +27,21 @@ class Wanted:
         words: what, in words.
         seconds: how long it was seen. Unit: seconds.
         need: how long it takes. Unit: seconds.
+        told: whether the car delivers what would show it.
     """
 
     words: str
     seconds: float
     need: float
+    told: bool = True
 
     @property
     def missing(self) -> str:
         """What is missing of it, in words; empty when enough was seen."""
         if self.seconds >= self.need:
             return ""
+        if not self.told:
+            return f"{self.words} (the car does not tell)"
         if not self.seconds:
             return self.words
         return f"{self.words} long enough ({self.seconds:.0f} of {self.need:.0f} s)"
@@ -50,10 +58,20 @@ def wanted(signals: Signals) -> tuple[Wanted, ...]:
         ("cruise", "cruise", 60.0),
         ("a fuel cut", "fuel_cut", 2.0),
     ]
-    rows += [(f"closed loop on {b.upper()}", f"closed_{b}", 60.0) for b in banks]
+    # So early the status may just not have been asked yet.
+    young = len(signals.ticks) * TICK_S < YOUNG_S
     return (
         Wanted("a warm engine", _warm_s(signals), 60.0),
         *(Wanted(words, _seconds(signals, name), need) for words, name, need in rows),
+        *(
+            Wanted(
+                f"closed loop on {b.upper()}",
+                _seconds(signals, f"closed_{b}"),
+                60.0,
+                bool(np.isfinite(signals[f"closed_{b}"]).any()) or young,
+            )
+            for b in banks
+        ),
     )
 
 
@@ -69,52 +87,74 @@ def seen_share(signals: Signals) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Pace:
-    """How fast the switching front sensors were sampled at best.
+class Unjudged:
+    """Something that no fault could have shown in, because it could not be judged.
 
     Attributes:
-        hz: fresh values a second of the slowest of them; NaN when there is none.
-        switching: fast enough to count switches.
-        response: fast enough to call an edge good.
-        words: what could not be judged, in words; empty when all could.
+        words: what, and why, in words.
+        part: what is left of "no fault" without it.
     """
 
-    hz: float
-    switching: bool
-    response: bool
     words: str
+    part: float
 
 
-def pace(frame: Frame) -> Pace:
-    """Whether the front sensors came fast enough to say that they are quick."""
-    best = {}
-    for s in ("b1s1", "b2s1"):
-        rates = frame[f"fresh_hz_{s}"]
-        rates = rates[np.isfinite(rates)]
-        wide = frame[f"wideband_{s}"]
-        if rates.size and not (wide[np.isfinite(wide)] > 0).any():
-            best[s] = float(np.max(rates))
+SLOW_PART, EDGE_PART, TRIM_PART, WIDE_PART = 0.5, 0.875, 0.25, 0.875
+"""What is left of "no fault" without switching, without good edges, without trims, and
+where wide-band sensors' speed is not judged.
+
+Source: our choice, because what was not judged is not known to be good; a mixture
+that nobody told of is most of what there is to know.
+"""
+
+
+def unjudged(frame: Frame) -> tuple[Unjudged, ...]:
+    """What this drive, sampling and car leave unjudged, the gravest first."""
+    banks = ("b1", "b2") if _seconds(frame, "two_banks") > 0 else ("b1",)
+    found = []
+    mute = [b for b in banks if not np.isfinite(frame[f"closed_trim_{b}_pct"]).any()]
+    if mute:
+        names = " and ".join(b.upper() for b in mute)
+        words = f"{names}: no fuel trim in closed loop, so the mixture was not judged"
+        found.append(Unjudged(words, TRIM_PART))
+    switching: list[str] = []
+    wide: list[str] = []
+    for s in (f"{b}s1" for b in banks):
+        kind = frame[f"wideband_{s}"]
+        kind = kind[np.isfinite(kind)]
+        if kind.size:
+            (wide if kind[-1] > 0 else switching).append(s)
+    found += _pace(frame, switching)
+    if wide:
+        names = " and ".join(s.upper() for s in wide)
+        words = f"{names}: the speed of a wide-band sensor is not judged"
+        found.append(Unjudged(words, WIDE_PART))
+    return tuple(found)
+
+
+def _pace(frame: Frame, sensors: list[str]) -> list[Unjudged]:
+    """Whether switching fronts came fast enough to say that they are quick."""
+    best = [frame[f"fresh_hz_{s}"] for s in sensors]
+    best = [rates[np.isfinite(rates)] for rates in best]
     if not best:
-        return Pace(np.nan, True, True, "")
-    hz = min(best.values())
-    limits = frame.thresholds
-    fast = hz >= limits["switching_hz_min"]
-    quick = hz >= limits["response_hz_min"]
-    names = " and ".join(s.upper() for s in best)
-    if not fast:
+        return []
+    hz = min(float(rates.max()) if rates.size else 0.0 for rates in best)
+    least = frame.thresholds["switching_hz_min"]
+    good = frame.thresholds["response_hz_min"]
+    names = " and ".join(s.upper() for s in sensors)
+    if hz < least:
         words = (
             f"{names}: {hz:.1f} fresh values a second are too few to judge switching "
-            f"or response (needs {limits['switching_hz_min']:.0f}): a slow sensor "
-            "would not have shown"
+            f"or response (needs {least:.0f}): a slow sensor would not have shown"
         )
-    elif not quick:
+        return [Unjudged(words, SLOW_PART)]
+    if hz < good:
         words = (
             f"{names}: {hz:.0f} fresh values a second prove a slow edge, but too few "
-            f"to call an edge good (needs {limits['response_hz_min']:.0f})"
+            f"to call an edge good (needs {good:.0f})"
         )
-    else:
-        words = ""
-    return Pace(hz, fast, quick, words)
+        return [Unjudged(words, EDGE_PART)]
+    return []
 
 
 def far_trims(frame: Frame) -> list[str]:

@@ -5,6 +5,7 @@ Run by hand, for example:
     python tests/benchmarks/scenario_matrix.py
     python tests/benchmarks/scenario_matrix.py --faults worn-catalyst --seeds 2 -v
     python tests/benchmarks/scenario_matrix.py --healthy-hours 100
+    python tests/benchmarks/scenario_matrix.py --pairs --seeds 3 --rates 12
 
 Each run draws a car and a drive. The unit's readings are sampled as an adapter would
 deliver them (one answer's values share a time, bytes round them, asking jitters) and
@@ -45,6 +46,19 @@ INTERVAL_S = 0.05
 """Length of a request-to-answer interval. Source: a typical CAN adapter."""
 
 _MEDIUM, _SLOW = 6, 60
+PAIRS = (
+    ("front-sensor-reads-lean", "rear-sensor-dead"),
+    ("front-sensor-reads-lean", "rear-sensor-unplugged"),
+    ("front-sensor-reads-lean", "misfire"),
+    ("bank-breathes-less", "front-sensor-aged"),
+    ("bank-exhaust-choked", "front-sensor-aged"),
+)
+"""Two faults at once, on one bank: the front floods the rear or makes the bank misfire,
+and a tired engine has a tired sensor."""
+
+ANYWHERE = frozenset({"misfire"})
+"""Right when said of the engine too: a random misfire's code names no bank."""
+
 SWITCHING_FLAGS = frozenset(
     {"sensor-not-switching", "slow-switching", "slow-one-way", "small-swing"}
 )
@@ -52,7 +66,10 @@ SWITCHING_FLAGS = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One drive of one car, judged at every rate."""
+    """One drive of one car, judged at every rate.
+
+    `fault` may be two of them, joined by a plus.
+    """
 
     fault: str
     mass_air: bool | None
@@ -78,6 +95,7 @@ class Verdict:
     flags: tuple[tuple[str, str, str, float, float, str], ...]
     ranked: tuple[tuple[str, str, float], ...]
     truth: tuple[str | None, str]
+    also: tuple[str | None, str] | None
     facts: str
 
 
@@ -141,29 +159,30 @@ def sample(
     return out
 
 
-def make(job: Job) -> tuple[Car, Fault | None]:
-    """The car of a job; its fault is None when it cannot have it."""
+def make(job: Job) -> tuple[Car, tuple[Fault, ...]]:
+    """The car of a job and its faults; none when it cannot have them."""
     rng = Random(job.draw)
     fixed: dict[str, object] = {}
-    fault = FAULTS[job.fault]
+    found = [FAULTS[name] for name in job.fault.split("+")]
     if job.mass_air is not None:
         fixed["mass_air"] = job.mass_air
     if job.wideband is not None:
         fixed["wideband"] = job.wideband
-    if "two_banks" in fault.needs:
+    if any("two_banks" in fault.needs for fault in found):
         fixed["banks"] = 2
     spec = CarSpec.random(rng, **fixed)
-    bank = 1 + (rng.randrange(spec.banks) if "{}" in fault.place else 0)
-    fault = fault.on(bank)
-    if not fault.fits(spec):
-        return Car(spec, (), DRIVES["bay"], 0), None
+    placed = any("{}" in fault.place for fault in found)
+    bank = 1 + (rng.randrange(spec.banks) if placed else 0)
+    faults = tuple(fault.on(bank) for fault in found)
+    if not all(fault.fits(spec) for fault in faults):
+        return Car(spec, (), DRIVES["bay"], 0), ()
     drive: Drive = random_drive(rng, job.seconds)
     cold = job.fault in COLD_STARTS or rng.random() < 0.3
     start = None if cold else rng.uniform(60.0, 90.0)
     settled = rng.random() < 0.5
-    faults = () if job.fault == "healthy" else (fault,)
+    sick = () if job.fault == "healthy" else faults
     seed = rng.randrange(1 << 30)
-    return Car(spec, faults, drive, seed, start, settled=settled), fault
+    return Car(spec, sick, drive, seed, start, settled=settled), faults
 
 
 COLD_STARTS = frozenset({"thermostat-open", "cold-heater", "rear-cold-heater"})
@@ -174,8 +193,8 @@ def judge(job: Job) -> list[Verdict]:
     """Drives a job once and judges it at every rate."""
     if job.fault in ("thermostat-open",):
         job = replace(job, seconds=max(job.seconds, 1500.0))
-    car, fault = make(job)
-    if fault is None:
+    car, faults = make(job)
+    if not faults:
         return []
     spec = car.spec
     facts = (
@@ -194,8 +213,11 @@ def judge(job: Job) -> list[Verdict]:
             for f in engine.flags
         )
         ranked = tuple((e.id, e.about, e.share) for e in engine.explanations())
-        truth = (fault.explanation, fault.about)
-        verdicts.append(Verdict(job, rate, spec.name, flags, ranked, truth, facts))
+        truth, *more = [(fault.explanation, fault.about) for fault in faults]
+        also = more[0] if more else None
+        verdicts.append(
+            Verdict(job, rate, spec.name, flags, ranked, truth, also, facts)
+        )
     return verdicts
 
 
@@ -204,13 +226,39 @@ def rank_of(verdict: Verdict) -> int:
 
     A healthy drive is right when nothing is blamed.
     """
-    want, about = verdict.truth
+    return place_of(verdict, verdict.truth)
+
+
+def place_of(verdict: Verdict, truth: tuple[str | None, str]) -> int:
+    """Place of one explanation, 1 first; 0 when it is not there."""
+    want, about = truth
     if want is None:
         return 1 if verdict.ranked[0][0] in ("no-fault-seen", "cannot-tell") else 0
     for place, (name, where, _) in enumerate(verdict.ranked, 1):
-        if name == want and where == about:
+        if name == want and (
+            where == about or (want in ANYWHERE and where == "engine")
+        ):
             return place
     return 0
+
+
+def print_pairs(verdicts: list[Verdict]) -> None:
+    """Prints how often both of two faults were named, and how early."""
+    for rate in RATES:
+        rows = [v for v in verdicts if v.rate == rate and v.also]
+        if not rows:
+            continue
+        print(f"\n== {rate} Hz: {len(rows)} drives with two faults")
+        print(f"{'faults':48}{'n':>4}{'named':>7}{'top three':>11}")
+        for name in dict.fromkeys(v.job.fault for v in rows):
+            both = [
+                (place_of(v, v.truth), place_of(v, v.also))
+                for v in rows
+                if v.job.fault == name and v.also
+            ]
+            named = sum(min(pair) > 0 for pair in both)
+            early = sum(min(pair) > 0 and max(pair) <= 3 for pair in both)
+            print(f"{name:48}{len(both):>4}{named:>7}{early:>11}")
 
 
 def urgent(verdict: Verdict) -> list[tuple[str, str, str, float, float, str]]:
@@ -328,6 +376,7 @@ def main() -> int:
     parser.add_argument("--first-seed", type=int, default=1)
     parser.add_argument("--seconds", type=float, default=600.0)
     parser.add_argument("--healthy-hours", type=float, default=0.0)
+    parser.add_argument("--pairs", action="store_true", help="two faults at once")
     parser.add_argument("--no-codes", action="store_true")
     parser.add_argument("--rates", nargs="*", type=int, default=list(RATES))
     parser.add_argument("--workers", type=int, default=2)
@@ -349,10 +398,11 @@ def main() -> int:
         ]
     else:
         kinds = [(k.startswith("maf"), k.endswith("wide")) for k in asked.kinds]
+        faults = ["+".join(pair) for pair in PAIRS] if asked.pairs else asked.faults
         jobs = [
             replace(job, seed=job.seed + asked.first_seed - 1, rates=tuple(asked.rates))
             for job in jobs_of(
-                asked.faults, kinds, asked.seeds, asked.seconds, not asked.no_codes
+                faults, kinds, asked.seeds, asked.seconds, not asked.no_codes
             )
         ]
     verdicts: list[Verdict] = []
@@ -363,6 +413,8 @@ def main() -> int:
                 print(f"\r{done} of {len(jobs)}", end="", file=sys.stderr)
     if asked.healthy_hours:
         print_healthy(verdicts)
+    elif asked.pairs:
+        print_pairs(verdicts)
     else:
         print_matrix(verdicts, asked.verbose)
     print(f"\n{len(jobs)} drives in {time.monotonic() - began:.0f} s")

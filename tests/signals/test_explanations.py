@@ -220,6 +220,45 @@ def test_wide_band_fronts_are_not_said_to_switch(watch: Watch) -> None:
         "lambda_b1s1": _in_cut(1.9, lambda t: 1 + 0.01 * np.sin(t)),
         "lambda_b2s1": _in_cut(1.9, lambda t: 1 + 0.01 * np.sin(t)),
     }
-    first = watch(wide, hz=4.0).explanations()[0]
+    engine = watch(wide, hz=4.0)
+    first = engine.explanations()[0]
     assert first.id == "no-fault-seen"
     assert not any("fresh values" in fact for fact in first.against)
+    assert "B1S1 and B2S1: the speed of a wide-band sensor is not judged" in (
+        first.against
+    )
+    said = {(c.about, c.what): c.why for c in engine.cannot_tell()}
+    assert said["B1S1", "response time"] == "judged on switching sensors only"
+
+
+def test_without_trims_no_fault_is_half_a_claim(watch: Watch) -> None:
+    """A car that tells no trim: its mixture was not judged, and that is said."""
+    names = ("stft_b1_pct", "ltft_b1_pct", "stft_b2_pct", "ltft_b2_pct")
+    first = watch(WHOLE | dict.fromkeys(names), hz=25.0).explanations()[0]
+    assert (first.id, first.share) == ("no-fault-seen", 0.5)
+    assert any("the mixture was not judged" in fact for fact in first.against)
+
+
+def test_a_car_that_tells_no_status_is_not_said_to_be_in_open_loop(
+    watch: Watch,
+) -> None:
+    """Without a fuel status closed loop cannot be seen, and the words say why."""
+    silent: Change = WHOLE | {"fuel_status_b1": None, "fuel_status_b2": None}
+    missing = unseen(watch(silent).frame)
+    assert "closed loop on B1 (the car does not tell)" in missing
+
+
+def test_on_one_bank_nothing_is_said_of_a_second(watch: Watch) -> None:
+    """One bank's unit sends zero as bank 2's status; nobody speaks of a bank 2."""
+    one: Change = WHOLE | {
+        "stft_b2_pct": None,
+        "ltft_b2_pct": None,
+        "o2_b2s1_v": None,
+        "o2_b2s2_v": None,
+        "fuel_status_b2": 0.0,
+    }
+    engine = watch(one)
+    said = [fact for e in engine.explanations() for fact in (*e.for_, *e.against)]
+    said += [f"{c.about} {c.what}" for c in engine.cannot_tell()]
+    said += [name for name in engine.figures() if "b2" in name]
+    assert not [words for words in said if "B2" in words or "b2" in words]
