@@ -10,7 +10,7 @@ from bankwise.adapters.records import EndRecord, Header, Record
 from bankwise.adapters.session_additions import with_additions
 from bankwise.adapters.session_lines import LineReader, parse_header
 
-_PIECE: Final = 1 << 23
+_PIECE: Final = 1 << 22
 """Bytes whose records are made at a time: about an hour of driving."""
 
 _END_WORD: Final = b'"end"'
@@ -87,6 +87,8 @@ class SessionStream:
                 self._half = 1
             else:
                 yield self._reader.read(data[whole:])
+        del data
+        self._data = b""  # tens of megabytes that judging the drive can use
 
 
 def _after_drive(data: bytes) -> list[Record]:

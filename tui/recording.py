@@ -8,12 +8,14 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from types import FrameType
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
-from bankwise.adapters.live import Live
 from bankwise.adapters.records import Exchange, LinkRecord, Record
 from bankwise.adapters.source import LinkState
 from bankwise.tui.words import clock, size
+
+if TYPE_CHECKING:  # the status line alone needs none of what talks to an adapter
+    from bankwise.adapters.live import Live
 
 _LOOK_S = 0.25
 """How often the source is drained. Unit: seconds. Our choice: a smooth status line."""
