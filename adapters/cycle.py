@@ -260,7 +260,9 @@ class PollCycle:
         duty = self._duties.next(now)
         if duty is not None:
             # A refusal or silence here says nothing about the vehicle's presence.
-            return self.adapter.ask(duty), None
+            asked = self.adapter.ask(duty)
+            self._duties.heard(p for _, p in payloads(asked, self.found.protocol))
+            return asked, None
         maker = self.maker.next(now, self._wanted)
         if maker is not None:
             asked = self.maker.ask(self.adapter, maker, self.found.protocol)

@@ -6,6 +6,7 @@ Such requests go between polls, never two in a row, so that polling goes on besi
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Iterable
 from typing import Final
 
 from bankwise.adapters.current_data import PLAIN
@@ -17,8 +18,15 @@ PENDING_EVERY_S: Final = 30.0
 """How often pending codes are read. Common practice, no source."""
 VOLTAGE_EVERY_S: Final = 5.0
 """How often the adapter's voltmeter is read when PID 42 is missing. Our choice."""
-HISTORY: Final = ("03", "07", "0A", "0904")
-"""Read once a drive: codes stored, pending and permanent; calibrations."""
+FRAME_CODE: Final = "020200"
+FRAME_CONDITIONS: Final = ("020400", "020500", "020C00")
+"""Load, coolant and engine speed of a freeze frame: with them the drive can look for
+the same conditions from its first minute."""
+HISTORY: Final = ("03", "07", "0A", FRAME_CODE, "0904")
+"""Read once a drive: codes stored, pending and permanent; whether a freeze frame is
+kept; calibrations."""
+_FRAME_ANSWER: Final = b"\x42\x02"
+_PENDING_ANSWER: Final = b"\x47"
 PENDING_BY_MASK: Final = "194233041E"
 HISTORY_BY_IDENTIFIER: Final = ("194233081E", PENDING_BY_MASK, "195533", "22F804")
 """The same by SAE J1979-2, from memory: status mask, severity mask of all classes."""
@@ -34,6 +42,22 @@ class Duties:
         self._pending_at = float("inf")
         self._voltage_at = float("inf")
         self._was_last = False
+        self._codes: frozenset[bytes] = frozenset()
+
+    def heard(self, told: Iterable[bytes]) -> None:
+        """Takes what a request of these was answered with, and asks what follows.
+
+        A frame that a code set is worth its conditions; pending codes that were not
+        there before may have left a frame.
+        """
+        payloads = frozenset(told)
+        if any(p.startswith(_FRAME_ANSWER) and any(p[3:5]) for p in payloads):
+            self.ask(*FRAME_CONDITIONS)
+        pending = frozenset(p for p in payloads if p.startswith(_PENDING_ANSWER))
+        if pending and pending != self._codes:
+            if self._codes:
+                self.ask(FRAME_CODE)
+            self._codes = pending
 
     def ask(self, *requests: str) -> None:
         """Asks these once, in order. Raises GateRefused, and then asks none."""

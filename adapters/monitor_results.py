@@ -72,8 +72,8 @@ TESTS = {
     0x08: "highest voltage in the test",
     0x09: "time between switches",
     0x0A: "switching period",
-    0x0B: "average of ten driving cycles",
-    0x0C: "this or the last driving cycle",
+    0x0B: "average of ten drives",
+    0x0C: "this or the last drive",
 }
 """Standard test numbers 01-0C. Source: SAE J1979 names as in python-OBD's table."""
 

@@ -56,9 +56,10 @@ _CLEARED: Final = (b"\x44", b"\x54")
 _SURVIVES_CLEARING: Final = ("0A", "09", "195533", "22F8")
 """What clearing does not touch: permanent codes, and what a unit is. Source: 13 CCR
 1968.2(d)(2.5)."""
-_BITMAPS: Final = frozenset(
+BITMAPS: Final = frozenset(
     f"{head}{start:02X}" for head in ("01", "22F4") for start in range(0, 0x100, 0x20)
 )
+"""Requests whose answers tell what else can be asked; clearing leaves them be."""
 
 
 @dataclass(slots=True)
@@ -158,7 +159,7 @@ def _take(
 def _forget(out: NewestAnswers) -> None:
     """Drops what clearing wiped."""
     for request in list(out.newest):
-        if request not in _BITMAPS and not request.startswith(_SURVIVES_CLEARING):
+        if request not in BITMAPS and not request.startswith(_SURVIVES_CLEARING):
             del out.newest[request]
             out.answers.pop(request, None)
             out.again.pop(request, None)

@@ -2,36 +2,49 @@
 
 from __future__ import annotations
 
-import math
 import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from bankwise.adapters.code_table import description, failure_type
 from bankwise.adapters.vin import masked, verdict
-from bankwise.signals.catalogue import SIGNALS
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.contradictions import Contradiction, contradictions
 from bankwise.signals.engine import Engine
-from bankwise.signals.evidence import FreezeFrame, MonitorResult, Snapshot
-from bankwise.signals.similar_conditions import (
-    Entered,
-    Window,
-    window_of,
-    windows_entered,
+from bankwise.signals.evidence import FreezeFrame, Monitor, MonitorResult, Snapshot
+from bankwise.signals.similar_conditions import Entered, window_of, windows_entered
+from bankwise.signals.two_trips import SOURCES, CodeStory, code_stories
+from bankwise.tui.code_words import (
+    RATIO_MEANS,
+    SIMILAR,
+    bar,
+    counter_lines,
+    entered_words,
+    frame_lines,
+    in_use_lines,
+    open_words,
+    result_rows,
+    short,
+    value_words,
+    window_words,
 )
-from bankwise.signals.two_trips import CodeStory, code_stories
-from bankwise.tui.words import FUEL_STATUS, clock, number
+from bankwise.tui.words import clip
+
+__all__ = [
+    "AGAINST_MEANS",
+    "DriveSays",
+    "clearing_caution",
+    "codes_text",
+    "drive_says",
+    "entered_words",
+    "frame_lines",
+    "short",
+    "window_words",
+]
 
 WIDTH = 88
-_BAR = 20
-_COUNTERS = {
-    "warmups": ("warm-ups since codes were cleared", ""),
-    "cleared_km": ("driven since codes were cleared", "km"),
-    "cleared_min": ("run since codes were cleared", "min"),
-    "lamp_km": ("driven with the lamp on", "km"),
-    "lamp_min": ("run with the lamp on", "min"),
-}
+_TITLE = 35
+_CELL = 17
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +119,9 @@ def _codes(seen: Snapshot, drive: DriveSays) -> Iterator[str]:
             if said.code == story.code:
                 yield from _wrapped(f"Against it: {said.text}.", "       ")
                 yield from _wrapped(AGAINST_MEANS, "       ")
+    if stories:
+        yield ""
+        yield from _wrapped(f"Trips and lamp: {SOURCES}.", "  ")
 
 
 AGAINST_MEANS = (
@@ -113,13 +129,6 @@ AGAINST_MEANS = (
     "on this code alone."
 )
 """What a contradicted code means, and what not."""
-
-
-def entered_words(one: Entered) -> str:
-    """Whether the drive was in the conditions a code was set in."""
-    if one.at_s is None:
-        return "This drive did not enter those conditions."
-    return f"This drive was in those conditions at {clock(one.at_s)}."
 
 
 def _set_words(seen: Snapshot, when: str) -> str:
@@ -146,15 +155,6 @@ def _story(story: CodeStory, several: bool) -> Iterator[str]:
         )
 
 
-def window_words(window: Window) -> str:
-    """A similar-conditions window in words."""
-    warm = {True: ", warm", False: ", not yet warm", None: ""}[window.warm]
-    return (
-        f"{window.rpm[0]:.0f} to {window.rpm[1]:.0f} rpm, "
-        f"load {window.load[0]:.0f} to {window.load[1]:.0f} %{warm}"
-    )
-
-
 def _frames(seen: Snapshot) -> Iterator[str]:
     for frame in seen.frames:
         if frame.values:
@@ -168,88 +168,66 @@ def _frame(frame: FreezeFrame) -> Iterator[str]:
         yield f"  {title:34} {shown}"
     window = window_of(frame.values)
     if window is not None:
-        yield from _wrapped(f"Verify inside: {window_words(window)}", "  ")
-
-
-def frame_lines(frame: FreezeFrame) -> Iterator[tuple[str, str]]:
-    """What a control unit kept with a code, in words: title with place, and value."""
-    for name, value in frame.values.items():
-        signal = SIGNALS.get(name)
-        if signal is None or (name == "fuel_status_b2" and not value):
-            continue  # a car without a second bank says 0 there
-        place = "" if signal.about == "engine" else f"{signal.about} "
-        if name.startswith("fuel_status"):
-            shown = FUEL_STATUS.get(int(value), f"{value:.0f}")
-        else:
-            shown = f"{number(value, signal.decimals)} {signal.unit}".rstrip()
-        yield place + signal.title, shown
+        yield from _wrapped(f"Verify inside: {window_words(window)} ({SIMILAR})", "  ")
 
 
 def _readiness(seen: Snapshot) -> Iterator[str]:
     if not seen.since_clear:
         return
     yield "Self-tests since codes were cleared"
+    units = tuple(seen.since_clear)
+    many = len(units) > 1
+    for names, monitor, done in _monitors(seen):
+        state = "complete" if done else "OPEN"
+        who = "" if len(names) == len(units) or not many else f" ({', '.join(names)})"
+        yield f"  {monitor.name:22} {state:9} {monitor.meaning}{who}"
+    for line in open_words(seen):
+        yield from _wrapped(line, "  ")
+    if seen.this_drive and not any(s.open for s in seen.this_drive.values()):
+        yield "  in this drive every one of them has run"
+    yield from (f"  {line}" for line in counter_lines(seen))
+
+
+def _monitors(seen: Snapshot) -> Iterator[tuple[list[str], Monitor, bool]]:
+    """Each monitor once, with the units that have it in that state."""
+    found: dict[tuple[str, bool], tuple[list[str], Monitor]] = {}
     for unit, status in seen.since_clear.items():
         for monitor in status.monitors:
-            state = "complete" if monitor.complete else "OPEN"
-            yield f"  {unit} {monitor.name:22} {state:9} {monitor.meaning}"
-    waiting = {u: s.open for u, s in seen.this_drive.items() if s.open}
-    for unit, names in waiting.items():
-        yield from _wrapped(
-            f"Still open on this drive, {unit}: {', '.join(names)}", "  "
-        )
-    for name, (words, unit) in _COUNTERS.items():
-        if name in seen.counters:
-            yield f"  {seen.counters[name]:.0f} {unit}".rstrip() + f" {words}"
+            key = (monitor.name, monitor.complete)
+            found.setdefault(key, ([], monitor))[0].append(unit)
+    for (_, done), (names, monitor) in found.items():
+        yield names, monitor, done
 
 
 def _results(seen: Snapshot) -> Iterator[str]:
     if not seen.results:
         return
-    yield "On-board test results (value, limits, room to the nearer limit)"
+    yield "On-board test results (service 06); the bar is the room to the nearer limit"
     several = len({result.unit for result in seen.results}) > 1
-    order = sorted(seen.results, key=lambda r: (r.subject, r.test, r.about, r.unit))
     subject = ""
-    for result in order:
-        if result.subject != subject:
-            subject = result.subject
-            yield f"  {subject}"
-        yield f"    {_result(result)}" + (f"  {result.unit}" if several else "")
+    for row in result_rows(seen.results):
+        if row.subject != subject:
+            subject = row.subject
+            banks = ("bank 1", "bank 2")[: len(row.cells)] if len(row.cells) > 1 else ()
+            head = "".join(f"{name:<{_CELL}}" for name in banks)
+            yield f"  {subject:{_TITLE + 2}}{head}".rstrip()
+        unit = f"  {row.unit}" if several else ""
+        cells = "".join(f"{_cell(cell):{_CELL}}" for cell in row.cells)
+        yield f"    {clip(row.title, _TITLE - 1):{_TITLE}}{cells}{row.limits}{unit}"
 
 
-def _result(result: MonitorResult) -> str:
-    value = f"{short(result.value)} {result.sign}".rstrip()
-    if not result.scaled:
-        value += " raw"
-    low = short(result.low) if result.has_low else ""
-    high = short(result.high) if result.has_high else ""
-    limits = f"{low} … {high}".strip() if low or high else "no limits"
-    verdict = "" if result.passed else "  FAILED"
-    return (
-        f"{result.about:5} {result.title:34} {value:>12}  {limits:18} "
-        f"{_bar(result.margin)}{verdict}"
-    )
-
-
-def short(value: float) -> str:
-    """A number with four figures at most, without needless zeros."""
-    digits = 0 if value == 0 else max(0, 3 - math.floor(math.log10(abs(value))))
-    text = number(value, min(digits, 4))
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def _bar(margin: float | None) -> str:
-    """Room to the limit as a bar of ten, full when half the span or more is left."""
-    if margin is None:
-        return ""
-    filled = round(_BAR * min(max(margin, 0.0), 0.5))
-    return "█" * filled + "░" * (_BAR // 2 - filled)
+def _cell(result: MonitorResult | None) -> str:
+    if result is None:
+        return "–"
+    room = bar(result.margin, 5) if result.passed else "FAILED"
+    return f"{value_words(result):<9} {room}"
 
 
 def _vehicle(seen: Snapshot, mask_vin: bool) -> Iterator[str]:
     if not seen.units:
         return
     yield "Control units"
+    tables = [(unit.unit, in_use_lines(unit)) for unit in seen.units]
     for unit in seen.units:
         vin = masked(unit.vin) if mask_vin else unit.vin
         digit = f" ({verdict(unit.vin).value})"
@@ -261,10 +239,15 @@ def _vehicle(seen: Snapshot, mask_vin: bool) -> Iterator[str]:
                 for name, check in _paired(unit.calibrations, unit.verifications)
             ),
         ]
-        yield from _wrapped(f"{unit.unit}: {'; '.join(filter(None, facts))}", "  ")
-        if unit.ratios:
-            ratios = ", ".join(f"{name} {count}" for name, count in unit.ratios)
-            yield from _wrapped(f"in use: {ratios}", "    ")
+        words = "; ".join(filter(None, facts)) or "tells nothing of itself"
+        yield from _wrapped(f"{unit.unit}: {words}", "  ")
+    for name, lines in tables:
+        if lines:
+            yield ""
+            yield f"How often the self-tests of {name} ran (in-use ratios)"
+            for line in lines:
+                yield from _wrapped(line, "  ") if len(line) > WIDTH else [f"  {line}"]
+            yield from _wrapped(RATIO_MEANS, "  ")
 
 
 def _paired(

@@ -46,6 +46,7 @@ def control_banks(engine: Engine, dt: float, rpm: float) -> None:
         bank.note_ready(dt, spec.front[b].bias_v, control.dead_sensor_s + _WAKE_EXTRA_S)
         if bank.rear.tip.active > 0.9:
             law.note_rear(bank.rear.volts)
+            law.rear_cut_s = law.rear_cut_s + dt if strategy.cut else law.rear_cut_s
         law.use_cell(cell)
         if law.fault:
             other = engine.banks[-1 - b].control

@@ -56,13 +56,15 @@ class BankControl:
         cells: the learned trims.
         rising_s, falling_s: time between 300 and 600 mV each way, a running mean.
         swings: how many were timed. `rear_low_v`, `rear_high_v`: the rear's extremes.
+        rear_cut_s: fuel cut seen by a warm rear sensor in this drive. Unit: s.
     """
 
     __slots__ = (
         "_above", "_average", "_bias_v", "_dead_s", "_hold_s", "_integral", "_phase",
         "_rear_sum", "_rich", "_short_swings", "_since_edge_s", "_spec", "_stuck_s",
-        "cells", "falling_s", "fault", "long_pct", "rear_high_v", "rear_low_v",
-        "rear_pct", "rising_s", "short_pct", "shown_pct", "status", "swings",
+        "cells", "falling_s", "fault", "long_pct", "rear_cut_s", "rear_high_v",
+        "rear_low_v", "rear_pct", "rising_s", "short_pct", "shown_pct", "status",
+        "swings",
     )  # fmt: skip
 
     def __init__(self, spec: ControlSpec, bias_v: float, start_pct: float) -> None:
@@ -95,6 +97,7 @@ class BankControl:
         self.falling_s = 0.05
         self.rear_low_v = 9.0
         self.rear_high_v = -9.0
+        self.rear_cut_s = 0.0
 
     @property
     def factor(self) -> float:

@@ -36,4 +36,5 @@ def test_a_drive_without_it_reads_codes_only(tmp_path: Path) -> None:
     capture(link, 10.0, path=path, seed=story.seed)
     seen = session_snapshot(read_session(path))
     assert seen.codes["stored"].known
-    assert "freeze frame: never asked" in seen.unread
+    assert "monitor status: never asked" in seen.unread
+    assert seen.results == ()

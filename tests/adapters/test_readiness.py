@@ -134,5 +134,5 @@ def test_a_cut_freeze_frame_is_not_read() -> None:
 def test_misfire_results_name_their_cylinder() -> None:
     """Monitor A2 is cylinder 1."""
     result = _only(results_in(bytes.fromhex("46A20C2400050000FFFF"), "7E8"))
-    assert result.title == "cylinder 1, this or the last driving cycle"
+    assert result.title == "cylinder 1, this or the last drive"
     assert (result.value, result.margin) == (5.0, None)

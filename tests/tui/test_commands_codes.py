@@ -33,7 +33,7 @@ def test_codes_are_read_shown_and_saved(parked: Any, tmp_path: Path) -> None:
         "The fault is there now",
         "Similar conditions: 1725 to 2475 rpm, load 30 to 46 %, warm",
         "Freeze frame 0 of 7E8, set by P0174",
-        "B1S1",
+        "bank 1",
         "check digit holds",
         "7E9",
         f"saved: {path}",

@@ -109,6 +109,20 @@ def test_test_results_come_from_measurements() -> None:
     assert results[1].low < results[1].value < results[1].high
 
 
+def test_a_rear_sensor_has_no_result_before_its_test_has_run() -> None:
+    """Without a fuel cut in this drive nothing is reported, least of all a failure."""
+    idle = (Leg(Do.KEY_ON, 2), Leg(Do.START, 1.2), Leg(Do.IDLE, 120))
+    spec = CarSpec.random(Random(7), banks=2, wideband=False, mass_air=True)
+    car = Car(spec, (), Drive("test", "idle", idle), 7, 85.0)
+    car.advance(100.0)
+    assert car.engine.banks[0].control.rear_high_v > 0.5
+    assert not [row for row in car.monitors.tests if row.monitor in (0x02, 0x06)]
+    driven = _car()
+    driven.advance(3 * TRIP_S)
+    rear = [row for row in driven.monitors.tests if row.monitor in (0x02, 0x06)]
+    assert all(row.low <= row.value <= row.high for row in rear)
+
+
 def test_an_old_fault_has_its_code_confirmed() -> None:
     """A settled fault begins with the lamp on."""
     spec = CarSpec.random(Random(7), banks=2, wideband=False, mass_air=True)
