@@ -23,7 +23,13 @@ from typing import Final
 
 from bankwise.adapters.adapter import Adapter
 from bankwise.adapters.current_data import PLAIN, RANGES
-from bankwise.adapters.errors import AdapterError, GateRefused, NoVehicle
+from bankwise.adapters.errors import (
+    AdapterError,
+    GateRefused,
+    LinkError,
+    LinkLost,
+    NoVehicle,
+)
 from bankwise.adapters.frames import Data, Negative, answers
 from bankwise.adapters.gate import (
     ClearConditions,
@@ -49,6 +55,30 @@ from bankwise.signals.evidence import Snapshot
 
 CLEAR_WAIT_S: Final = 5.0
 """Longest wait for the answer to clearing: units write to memory. Our choice."""
+CLEARING_UNKNOWN: Final = (
+    "clearing was sent and its answer did not come, so nobody knows whether codes were "
+    "cleared; read them again. What was read before is saved"
+)
+"""What is said when the connection breaks between the request and its answer."""
+_ADVICE: Final = {
+    0x22: "; engine off, ignition on, wait ten seconds and try again",
+    0x21: "; wait ten seconds and try again",
+    0x33: "; this car wants its maker's own tool for it",
+}
+"""What to do about a refused clearing, by reason. Source: common practice, none."""
+_READINGS: Final = {
+    "02": "the freeze frame",
+    "03": "stored codes",
+    "06": "test results",
+    "07": "pending codes",
+    "09": "vehicle information",
+    "0A": "permanent codes",
+    "1904": "the freeze frame",
+    "19": "codes",
+    "22F6": "test results",
+    "22F8": "vehicle information",
+}
+"""What requests read, by how they begin; the rest is status and counters."""
 _CLEARED: Final = (b"\x44", b"\x54")
 """First byte of a good answer to services 04 and 14."""
 
@@ -139,9 +169,11 @@ class CodeVisit:
         self._from = len(self.records)
         for base in RANGES[:3]:
             self._ask(self.found.way.request([base]))
+        asked = 0
         while wanted := next_requests(self.records[self._from :], self.found.protocol):
-            for request in wanted:
-                self._tell(f"reading what the car remembers ({request})")
+            for left, request in zip(range(len(wanted), 0, -1), wanted, strict=True):
+                asked += 1
+                self._tell(f"{_reading(request)}: {asked} read, at least {left} to go")
                 self._ask(request)
         self._tell("")
         seen = self._seen(self._from)
@@ -196,11 +228,20 @@ class CodeVisit:
                 confirmed=typed == wanted and (not open_parts or typed_again == wanted),
             )
         )
-        asked = self._adapter.ask(permit_clear(token, self._clearing), CLEAR_WAIT_S)
+        self._tell("clearing codes")
+        try:
+            asked = self._adapter.ask(permit_clear(token, self._clearing), CLEAR_WAIT_S)
+        except LinkError as error:
+            self._keep(LinkRecord(self._now(), "lost", CLEARING_UNKNOWN))
+            raise LinkLost(f"{error}: {CLEARING_UNKNOWN}") from error
         self._keep(asked.exchange)
         ok, words = _clear_words(asked.exchange, self.found.protocol)
-        left = self.read()
         self._keep(ClearedRecord(self._now(), before or 0, ok))
+        try:
+            left = self.read()
+        except LinkError as error:
+            said = "; ".join(words)
+            raise LinkLost(f"{said}; then {error}: read the codes again") from error
         return ClearOutcome(ok, words, left)
 
     def close(self) -> None:
@@ -269,6 +310,12 @@ class CodeVisit:
         return at[0] + 1 if mine and same else None
 
 
+def _reading(request: str) -> str:
+    """What is being read, in words."""
+    starts = (n for head, n in _READINGS.items() if request.startswith(head))
+    return f"reading {next(starts, 'monitor status and counters')}"
+
+
 def _decoded(pid: int, data: bytes) -> dict[str, float]:
     return decode_one(pid, data, Layout.TWO_BANKS)
 
@@ -283,7 +330,7 @@ def _clear_words(exchange: Exchange, protocol: str) -> tuple[bool, tuple[str, ..
                 words.append(f"{unit}: cleared")
             case Negative(ecu=unit, nrc=reason):
                 refused = True
-                words.append(f"{unit}: {refusal(reason)}")
+                words.append(f"{unit}: {refusal(reason)}{_ADVICE.get(reason, '')}")
             case _:
                 words.append("no answer that says the codes were cleared")
     return done and not refused, tuple(words)

@@ -65,7 +65,11 @@ def codes(
     if file is not None and port is not None:
         raise CommandError("give a session file or a port, not both")
     if file is not None:
-        seen, drive = _recorded(file, sessions)
+        before, seen, drive = _recorded(file, sessions)
+        if before is not None:
+            typer.echo("AS IT STOOD BEFORE CODES WERE CLEARED\n")
+            typer.echo(codes_text(before, mask_vin=mask_vin))
+            typer.echo("\nAFTER CODES WERE CLEARED\n")
         typer.echo(codes_text(seen, mask_vin=mask_vin, drive=drive))
         return
     path = file_to_write(output, sessions, "codes")
@@ -75,11 +79,16 @@ def codes(
     typer.echo(f"\nsaved: {path}")
 
 
-def _recorded(name: str, folder: Path | None) -> tuple[Snapshot, DriveSays]:
-    """What a session says of codes, and what its drive says about them."""
+def _recorded(
+    name: str, folder: Path | None
+) -> tuple[Snapshot | None, Snapshot, DriveSays]:
+    """What a session says of codes, and what its drive says about them.
+
+    The first is the evidence before codes were cleared; None when they were not.
+    """
     from bankwise.adapters.analysis import analyse
     from bankwise.adapters.session_file import read_session
-    from bankwise.adapters.snapshot import session_snapshot
+    from bankwise.adapters.snapshot import before_clearing, session_snapshot
     from bankwise.tui.limits import in_force
     from bankwise.tui.places import find_session, sessions_folder
     from bankwise.tui.print_codes import drive_says
@@ -90,7 +99,8 @@ def _recorded(name: str, folder: Path | None) -> tuple[Snapshot, DriveSays]:
         progress.tell(f"reading {path.name}")
         session = read_session(path)
         seen = session_snapshot(session)
-        return seen, drive_says(seen, analyse(session, in_force()).engine)
+        drive = drive_says(seen, analyse(session, in_force()).engine)
+        return before_clearing(session), seen, drive
 
 
 @app.command(epilog="Example: bankwise clear --port /dev/rfcomm0")
@@ -144,7 +154,10 @@ def clear(
         typer.echo("\nRead again:\n")
         typer.echo(codes_text(outcome.left))
     if not outcome.ok:
-        raise CommandError("the car did not clear its codes")
+        raise CommandError(
+            "the car did not clear its codes; what it remembers is saved in "
+            f"{path.name}"
+        )
 
 
 def _typed(question: str) -> str:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import resource
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -9,10 +12,16 @@ import pytest
 
 from bankwise.adapters.car.virtual import VirtualLink
 from bankwise.adapters.code_visit import CodeVisit, confirmation
-from bankwise.adapters.errors import GateRefused, NoVehicle
-from bankwise.adapters.records import ClearedRecord, CodesRecord, Exchange
+from bankwise.adapters.errors import GateRefused, LinkLost, NoVehicle
+from bankwise.adapters.gate import Permitted
+from bankwise.adapters.records import (
+    ClearedRecord,
+    CodesRecord,
+    Exchange,
+    LinkRecord,
+)
 from bankwise.adapters.session_file import read_session
-from bankwise.adapters.snapshot import snapshot
+from bankwise.adapters.snapshot import before_clearing, session_snapshot, snapshot
 
 
 def _visit(parked: Any, path: Path | None) -> CodeVisit:
@@ -159,3 +168,158 @@ def test_a_sleeping_car_is_named(parked: Any, tmp_path: Path) -> None:
         visit.connect()
     visit.close()
     assert read_session(tmp_path / "visit.jsonl").records
+
+
+@dataclass
+class Pulled:
+    """A link whose plug comes out once a request has been written."""
+
+    link: VirtualLink
+    request: bytes
+    asked: list[bytes] = field(default_factory=list)
+    out: bool = False
+
+    @property
+    def name(self) -> str:
+        """The port."""
+        return self.link.name
+
+    def write(self, request: Permitted) -> None:
+        """Sends, as long as the plug is in."""
+        if self.out:
+            raise LinkLost("simulated went away")
+        self.asked.append(request.text.encode())
+        self.link.write(request)
+        self.out = request.text.encode() == self.request
+
+    def read(self, timeout: float) -> bytes:
+        """Nothing comes through a pulled plug."""
+        if self.out:
+            raise LinkLost("simulated went away")
+        return self.link.read(timeout)
+
+    def now(self) -> float:
+        """The link's clock."""
+        return self.link.now()
+
+    def close(self) -> None:
+        """Closes."""
+        self.link.close()
+
+
+def test_a_plug_pulled_after_the_request_is_not_called_cleared(
+    parked: Any, tmp_path: Path
+) -> None:
+    """Nobody knows what the car did: that is said, and the evidence is saved."""
+    path = tmp_path / "visit.jsonl"
+    visit = CodeVisit(Pulled(VirtualLink(parked.adapter()), b"04"), path)
+    visit.connect()
+    visit.read()
+    with pytest.raises(LinkLost, match="nobody knows whether codes were cleared"):
+        visit.clear("3")
+    visit.close()
+    session = read_session(path)
+    assert not any(isinstance(r, ClearedRecord) for r in session.records)
+    lost = [r for r in session.records if isinstance(r, LinkRecord)]
+    assert "nobody knows" in next(r.why or "" for r in lost if r.state == "lost")
+    assert session_snapshot(session).codes["stored"].codes == ("P0174", "P0155")
+
+
+def test_a_plug_pulled_after_clearing_still_notes_that_it_was_cleared(
+    parked: Any, tmp_path: Path
+) -> None:
+    """The answer had come; only reading again failed."""
+    path = tmp_path / "visit.jsonl"
+    link = Pulled(VirtualLink(parked.adapter()), b"never")
+    visit = CodeVisit(link, path)
+    visit.connect()
+    visit.read()
+    link.request = b"0120"
+    with pytest.raises(LinkLost, match=r"7E8: cleared; then .* read the codes again"):
+        visit.clear("3")
+    visit.close()
+    (cleared,) = [r for r in read_session(path).records if isinstance(r, ClearedRecord)]
+    assert cleared.ok
+
+
+def test_a_refused_clearing_leaves_all_and_says_what_to_do(
+    parked: Any, tmp_path: Path
+) -> None:
+    """`7F 04 22` is the unit's own no: nothing is wiped, and the session says so."""
+    path = tmp_path / "visit.jsonl"
+    visit = _visit(parked, path)
+    visit.connect()
+    visit.read()
+    parked.car.engine_running = True
+    outcome = visit.clear("3")
+    visit.close()
+    assert not outcome.ok
+    assert "7E8: refused: conditions not right; engine off" in outcome.words[0]
+    assert outcome.left.codes["stored"].codes == ("P0174", "P0155")
+    (cleared,) = [r for r in read_session(path).records if isinstance(r, ClearedRecord)]
+    assert not cleared.ok
+    assert before_clearing(read_session(path)) is None
+
+
+def _after_connecting(visit: CodeVisit) -> None:
+    visit.connect()
+
+
+def _after_reading(visit: CodeVisit) -> None:
+    visit.connect()
+    visit.read()
+
+
+@pytest.mark.parametrize("until", [_after_connecting, _after_reading])
+def test_a_full_disk_stops_clearing(
+    parked: Any, tmp_path: Path, until: Callable[[CodeVisit], None]
+) -> None:
+    """A snapshot that the disk did not take is no snapshot; nothing is sent."""
+    path = tmp_path / "visit.jsonl"
+    visit = _visit(parked, path)
+    until(visit)
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (path.stat().st_size + 200, hard))
+    try:
+        visit.read()
+        with pytest.raises(GateRefused, match="not saved"):
+            visit.clear("3")
+        visit.close()
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert parked.memory.stored == ("P0174", "P0155")
+    assert not any(isinstance(r, Exchange) and r.q == "04" for r in visit.records)
+
+
+def test_the_evidence_before_clearing_can_be_read_from_the_session(
+    parked: Any, tmp_path: Path
+) -> None:
+    """The file shows both: what stood before, and what stayed."""
+    path = tmp_path / "visit.jsonl"
+    visit = _visit(parked, path)
+    visit.connect()
+    visit.read()
+    visit.clear("3")
+    visit.close()
+    session = read_session(path)
+    before = before_clearing(session)
+    assert before is not None
+    assert before.codes["stored"].codes == ("P0174", "P0155")
+    assert before.frames[0].values["rpm"] == 2100.0
+    after = session_snapshot(session)
+    assert after.codes["stored"].codes == ()
+    assert not any(frame.values for frame in after.frames)
+    assert after.codes["permanent"].codes == ("P0155",)
+
+
+def test_long_waits_are_told_in_words(parked: Any) -> None:
+    """Every request says what is being read, never its number alone."""
+    told: list[str] = []
+    visit = CodeVisit(VirtualLink(parked.adapter()), None, tell=told.append)
+    visit.connect()
+    visit.read()
+    reading = [words for words in told if words.startswith("reading ")]
+    assert any("stored codes" in words for words in reading)
+    assert any("the freeze frame" in words for words in reading)
+    assert any("test results" in words for words in reading)
+    assert not [words for words in reading if "(0" in words]

@@ -86,6 +86,19 @@ def test_clearing_asks_for_the_number_and_shows_what_stayed(
     assert parked.memory.stored == ()
 
 
+def test_a_session_with_a_clearing_shows_before_and_after(
+    parked: Any, tmp_path: Path
+) -> None:
+    """What was wiped in the car is still there to be read from the file."""
+    path = tmp_path / "c.jsonl"
+    assert _run(parked, "clear", "-o", str(path), typed="3\n").exit_code == 0
+    told = CliRunner().invoke(app, ["codes", str(path)])
+    before, after = told.output.split("AFTER CODES WERE CLEARED")
+    assert "Lamp on; 2 stored, 2 pending, 1 permanent" in before
+    assert "set by P0174" in before
+    assert "no stored, no pending, 1 permanent" in after
+
+
 @pytest.mark.parametrize("typed", ["2\n", "\n", ""])
 def test_another_number_clears_nothing(parked: Any, tmp_path: Path, typed: str) -> None:
     """A wrong number, an empty line or a closed pipe leave the codes alone."""
