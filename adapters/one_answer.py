@@ -23,6 +23,7 @@ from bankwise.adapters.frames import (
     Silent,
     answers,
 )
+from bankwise.adapters.misfire_counts import is_misfire_request, misfire_counts
 from bankwise.adapters.records import Exchange
 from bankwise.adapters.vehicle_info import VIN, item, text
 
@@ -42,7 +43,7 @@ class OneAnswer:
         pids: PIDs of current data asked for.
         data: their bytes by control unit and PID.
         volts: supply voltage as the adapter measures it. Unit: V.
-        values: maker-specific values by signal name.
+        values: maker-specific values and misfire counts by signal name.
         vin: vehicle identification number that a unit told.
         when, codes: which set of trouble codes was read, and the codes.
         rejects: why messages gave nothing, an entry a message.
@@ -85,6 +86,9 @@ def one_answer(
         out.values = maker.values(request.text, payloads)
         if good and not out.values:
             out.rejects.append("not as described, or outside its sane range")
+    elif is_misfire_request(request.text):
+        payloads = [(answer.ecu, answer.payload) for answer in good]
+        out.values = misfire_counts(request.text, payloads)
     elif request.text == _VIN_REQUEST:
         _vin(good, out)
     elif request.text == _VIN_BY_IDENTIFIER:
