@@ -17,7 +17,7 @@ from bankwise.signals.evidence import MonitorResult, Snapshot
 from bankwise.signals.figures import ONCE_BANK, ONCE_ENGINE, ONCE_SENSOR, last
 from bankwise.signals.phases import phases
 from bankwise.signals.places import EACH_BANK, EACH_SENSOR, Place
-from bankwise.signals.repair_verdict import lacking, proof, worse
+from bankwise.signals.repair_verdict import lacking, proof, swapped, worse
 from bankwise.signals.severity import Severity
 from bankwise.signals.shared_cells import SharedCell, shared_cells
 from bankwise.signals.tests_done import newest_tests
@@ -41,12 +41,18 @@ class NotComparable(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Drive:
-    """One analysed session: the engine after its last tick, and what was read."""
+    """One analysed session: the engine after its last tick, and what was read.
+
+    `session` is its identity and `started` its RFC 3339 moment in UTC, both empty when
+    not known.
+    """
 
     name: str
     engine: Engine
     snapshot: Snapshot
     vin: str | None = None
+    session: str = ""
+    started: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,8 +125,10 @@ def compare(before: Drive, after: Drive) -> Comparison:
     """Compares two drives of one car.
 
     Raises:
-        NotComparable: the VINs differ, or one drive holds nothing.
+        NotComparable: the VINs differ, both are one recording, or one holds nothing.
     """
+    if before.session and before.session == after.session:
+        raise NotComparable(f"{before.name} and {after.name} are the same recording")
     if before.vin and after.vin and before.vin != after.vin:
         raise NotComparable(f"two different cars: {before.vin} and {after.vin}")
     for drive in (before, after):
@@ -139,11 +147,11 @@ def compare(before: Drive, after: Drive) -> Comparison:
         cells,
         flags,
         tuple(_figure_changes(before.engine, after.engine)),
-        tuple(c for c in earlier if c not in later),
+        tuple(c for c in earlier if c not in later) if _read(after.snapshot) else (),
         tuple(c for c in later if c not in earlier),
         tuple(c for c in earlier if c in later),
         tuple(_margins(before.snapshot, after.snapshot)),
-        tuple(_not_shared(before.engine, after.engine)),
+        (*_not_shared(before.engine, after.engine), *_on_trust(before, after)),
         tuple(_test_changes(before.engine, after.engine)),
     )
     verdict, reasons = _verdict(made, before, after)
@@ -161,6 +169,14 @@ def _not_shared(before: Engine, after: Engine) -> Iterator[str]:
             yield f"{name} was driven before only"
         elif seconds < LEAST_PHASE_S <= later.get(name, 0.0):
             yield f"{name} was driven after only"
+
+
+def _on_trust(before: Drive, after: Drive) -> Iterator[str]:
+    if not (before.vin and after.vin):
+        yield "no VIN in both: that it is the same car is taken on trust"
+    for drive, when in ((before, "before"), (after, "after")):
+        if not _read(drive.snapshot):
+            yield f"stored and pending codes were not read {when}"
 
 
 def _flag_changes(before: Engine, after: Engine) -> Iterator[FlagChange]:
@@ -223,6 +239,11 @@ def _codes(seen: Snapshot) -> tuple[str, ...]:
     return tuple(dict.fromkeys(code for codes in sets for code in codes))
 
 
+def _read(seen: Snapshot) -> bool:
+    """True when codes that are not there are known not to be there."""
+    return all(seen.codes[when].known for when in ("stored", "pending"))
+
+
 def _margins(before: Snapshot, after: Snapshot) -> Iterator[MarginChange]:
     def key(result: MonitorResult) -> tuple[str, int, int]:
         return result.unit, result.monitor, result.test
@@ -250,7 +271,7 @@ def _verdict(
 ) -> tuple[Verdict, tuple[str, ...]]:
     bad = tuple(worse(made, before, after))
     if bad:
-        return Verdict.WORSE, bad
+        return Verdict.WORSE, (*swapped(before, after), *bad)
     missing = tuple(lacking(made, before, after))
     if missing:
         return Verdict.NOT_YET, missing

@@ -61,13 +61,20 @@ def worse(made: Comparison, before: Drive, after: Drive) -> Iterator[str]:
             )
 
 
+def swapped(before: Drive, after: Drive) -> Iterator[str]:
+    """A question when the drive named second was recorded first."""
+    if before.started and after.started and after.started < before.started:
+        yield "the second drive was recorded before the first: are they swapped?"
+
+
 def lacking(made: Comparison, before: Drive, after: Drive) -> Iterator[str]:
     """What is missing before the repair is proven, a sentence each."""
+    yield from swapped(before, after)
     yield from _flags_lacking(made, before)
     for bank in BANKS:
         if _has_trims(before.engine, bank):
             yield from _trims_lacking(bank, [c for c in made.cells if c.bank == bank])
-    yield from _codes_lacking(made, after.snapshot)
+    yield from _codes_lacking(made, before.snapshot, after.snapshot)
     yield from _windows(before.snapshot, after)
     yield from _tests_lacking(before.engine, after.engine)
     for result in after.snapshot.results:
@@ -103,12 +110,14 @@ def _trims_lacking(bank: int, shared: list[SharedCell]) -> Iterator[str]:
             yield (f"bank {bank} still needs {_signed(cell.after)} % at {_where(cell)}")
 
 
-def _codes_lacking(made: Comparison, seen: Snapshot) -> Iterator[str]:
+def _codes_lacking(made: Comparison, before: Snapshot, seen: Snapshot) -> Iterator[str]:
     pending = seen.codes["pending"]
     if pending.codes:
         yield f"pending now: {', '.join(pending.codes)}"
-    if pending.t is None:
+    if not pending.known:
         yield "pending codes were not read after the repair"
+    if before.codes["stored"].codes and not seen.codes["stored"].known:
+        yield "stored codes were not read after the repair"
     still = set(seen.codes["stored"].codes) & set(made.codes_still)
     if still:
         yield f"still stored: {', '.join(sorted(still))}"

@@ -10,7 +10,7 @@ import typer
 from bankwise.tui.options import Folder
 
 if TYPE_CHECKING:
-    from bankwise.signals.comparison import Comparison, Drive
+    from bankwise.signals.comparison import Comparison
 
 app = typer.Typer(rich_markup_mode=None)
 
@@ -50,24 +50,13 @@ def compared(before: str, after: str, folder: Path | None) -> Comparison:
     """
     from bankwise.signals.comparison import NotComparable
     from bankwise.signals.comparison import compare as compare_drives
+    from bankwise.tui.comparing import read_drive
     from bankwise.tui.errors import CommandError
-
-    try:
-        return compare_drives(_drive(before, folder), _drive(after, folder))
-    except NotComparable as error:
-        raise CommandError(f"cannot compare: {error}") from None
-
-
-def _drive(name: str, folder: Path | None) -> Drive:
-    from bankwise.adapters.analysis import analyse
-    from bankwise.adapters.session_file import read_session
-    from bankwise.adapters.snapshot import session_snapshot
-    from bankwise.signals.comparison import Drive
-    from bankwise.tui.limits import in_force
     from bankwise.tui.places import find_session, sessions_folder
 
-    session = read_session(find_session(name, sessions_folder(folder)))
-    analysis = analyse(session, in_force())
-    seen = session_snapshot(session)
-    vin = analysis.columns.vehicle.vin or seen.vin or None
-    return Drive(name, analysis.engine, seen, vin)
+    place = sessions_folder(folder)
+    drives = [read_drive(find_session(name, place), name) for name in (before, after)]
+    try:
+        return compare_drives(*drives)
+    except NotComparable as error:
+        raise CommandError(f"cannot compare: {error}") from None

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 
 from bankwise.adapters.analysis import analyse
 from bankwise.adapters.errors import AdapterError
+from bankwise.adapters.importing import UNDATED
 from bankwise.adapters.session_file import read_session
 from bankwise.adapters.snapshot import session_snapshot
 from bankwise.signals.comparison import Drive, NotComparable, compare
@@ -13,13 +15,40 @@ from bankwise.tui.limits import in_force
 from bankwise.tui.print_compare import compare_text
 
 
-def read_drive(path: Path) -> Drive:
-    """A recorded drive with all that was made of it. Raises SessionError."""
+def read_drive(path: Path, name: str = "") -> Drive:
+    """A recorded drive with all that was made of it.
+
+    Args:
+        path: of the session.
+        name: what it is called; else the file's name.
+
+    Raises:
+        SessionError: when it cannot be read.
+    """
     session = read_session(path)
     analysis = analyse(session, in_force())
     seen = session_snapshot(session)
     vin = analysis.columns.vehicle.vin or seen.vin or None
-    return Drive(path.name, analysis.engine, seen, vin)
+    header = session.header
+    return Drive(
+        name or path.name,
+        analysis.engine,
+        seen,
+        vin,
+        header.id,
+        "" if UNDATED in header.vehicle else _in_utc(header.started),
+    )
+
+
+def _in_utc(started: str) -> str:
+    """A moment in one zone, so that two can be told apart in time; or nothing."""
+    try:
+        moment = datetime.fromisoformat(started)
+    except ValueError:
+        return ""
+    if moment.tzinfo is None:
+        moment = moment.replace(tzinfo=UTC)
+    return moment.astimezone(UTC).isoformat()
 
 
 def compare_lines(before: Path, after: Path) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ from dataclasses import asdict
 from typing import Any
 
 from bankwise.signals.comparison import Comparison, Verdict
+from bankwise.signals.shared_cells import SharedCell
 from bankwise.tui.words import number
 
 WIDTH = 88
@@ -109,7 +110,7 @@ def _cells(made: Comparison) -> Iterator[str]:
             f"  {cell.bank:4} {cell.rpm:5.0f} {cell.load_pct:4.0f} % "
             f"{number(cell.before, sign=True):>7} {number(cell.after, sign=True):>7} "
             f"{number(cell.after - cell.before, sign=True):>8}  "
-            f"{number(cell.low, sign=True)} … {number(cell.high, sign=True)}"
+            f"{interval_words(cell)}"
         )
 
 
@@ -143,6 +144,13 @@ def figure_rows(made: Comparison) -> list[tuple[str, str, str, str, str]]:
         for place in places
         if (name := pattern.format(place)) in known
     ]
+
+
+def interval_words(cell: SharedCell) -> str:
+    """The interval of a cell's change, or why there is none."""
+    if cell.low is None or cell.high is None:
+        return "held too shortly"
+    return f"{number(cell.low, sign=True)} … {number(cell.high, sign=True)}"
 
 
 def _figures(made: Comparison) -> Iterator[str]:

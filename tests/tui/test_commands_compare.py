@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import gzip
 import json
 import os
 from pathlib import Path
@@ -10,6 +11,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from bankwise.replay_logs import shipped
 from bankwise.tui import commands_compare, commands_report
 from bankwise.tui.errors import CommandError
 
@@ -17,9 +19,26 @@ COLD = "thermostat-open"
 """The shipped drive that is read fastest."""
 
 
-def test_a_drive_against_itself_shows_what_is_still_there() -> None:
+def another(folder: Path) -> str:
+    """The same drive under another identity, as if it had been driven again."""
+    lines = gzip.decompress(shipped()[COLD].read_bytes())
+    header = json.loads(lines.split(b"\n", 1)[0])
+    copy = folder / "again.jsonl"
+    copy.write_bytes(lines.replace(header["id"].encode(), b"another", 1))
+    return str(copy)
+
+
+def test_a_recording_against_itself_is_refused() -> None:
+    """One file named twice is one plain line."""
+    told = CliRunner().invoke(commands_compare.app, [COLD, COLD])
+    assert isinstance(told.exception, CommandError)
+    assert "are the same recording" in str(told.exception)
+
+
+def test_an_unchanged_drive_shows_what_is_still_there(tmp_path: Path) -> None:
     """As JSON: every flag is `still`, no trim changed, and nothing is proven."""
-    told = CliRunner().invoke(commands_compare.app, [COLD, COLD, "--json"])
+    words = [COLD, another(tmp_path), "--json"]
+    told = CliRunner().invoke(commands_compare.app, words)
     assert told.exit_code == 1
     made = json.loads(told.output)
     assert made["verdict"] == "not proven yet"
@@ -42,6 +61,7 @@ def test_the_shipped_pair_is_a_proven_repair() -> None:
     back = CliRunner().invoke(commands_compare.app, words[::-1])
     assert back.exit_code == 1
     assert "WORSE" in back.output
+    assert "are they swapped?" in back.output
 
 
 def test_two_cars_are_refused_in_one_line() -> None:
@@ -54,7 +74,7 @@ def test_two_cars_are_refused_in_one_line() -> None:
 def test_a_report_with_an_earlier_drive_is_written(tmp_path: Path) -> None:
     """One page, with the verdict, and the VIN masked on request."""
     target = tmp_path / "page.html"
-    words = [COLD, "--before", COLD, "-o", str(target), "--mask-vin"]
+    words = [COLD, "--before", another(tmp_path), "-o", str(target), "--mask-vin"]
     told = CliRunner().invoke(commands_report.app, words)
     assert told.exit_code == 0, told.output
     text = target.read_text("utf-8")

@@ -30,7 +30,7 @@ from bankwise.tui.print_codes import (
     short,
     window_words,
 )
-from bankwise.tui.print_compare import figure_rows, share
+from bankwise.tui.print_compare import figure_rows, interval_words, share
 from bankwise.tui.words import NO_VALUE, clock, number, sentence
 
 Row = tuple[str, ...]
@@ -241,7 +241,7 @@ def comparison_tables(before: str, made: Comparison) -> dict[str, Any]:
                 number(cell.before, sign=True),
                 number(cell.after, sign=True),
                 number(cell.after - cell.before, sign=True),
-                f"{number(cell.low, sign=True)} … {number(cell.high, sign=True)}",
+                interval_words(cell),
             )
             for cell in made.cells
         ],
