@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 from textual.binding import Binding
 
 from bankwise.tui import playing, view_actions
-from bankwise.tui.feed import Playing
+from bankwise.tui.feed_kinds import Playing
 from bankwise.tui.help import Help
 from bankwise.tui.intents import carry_out, keep, open_source
+from bankwise.tui.key_answers import answer
 from bankwise.tui.keys import KEYS, Key
 from bankwise.tui.lane_chooser import LaneChooser
 from bankwise.tui.messages import ListSessions
@@ -21,7 +22,7 @@ from bankwise.tui.snapshot import NOTE_TAG, PaneState, Snapshot
 from bankwise.tui.start import Start
 from bankwise.tui.themes import PALETTES, next_theme
 from bankwise.tui.timeview import TimeView
-from bankwise.tui.words import clock, parse_clock
+from bankwise.tui.words import clock, parse_clock, span
 
 if TYPE_CHECKING:
     from bankwise.tui.app import BankwiseApp
@@ -63,18 +64,28 @@ def _scroll(app: BankwiseApp, arg: Arg) -> None:
 
 def _zoom(app: BankwiseApp, arg: Arg) -> None:
     if app.shot is not None and isinstance(arg, int | float):
-        _set_view(app, app.look.view.zoom(int(arg), app.shot.now_s))
+        view = app.look.view.zoom(int(arg), app.shot.now_s)
+        if view == app.look.view:
+            return
+        _set_view(app, view)
+        app.say(f"window {span(view.span_s)}, front sensors {span(view.short_s)}")
         keep(app)
 
 
 def _cursor(app: BankwiseApp, _arg: Arg) -> None:
     if app.shot is not None:
-        _set_view(app, app.look.view.toggle_cursor(app.shot.now_s))
+        view = app.look.view.toggle_cursor(app.shot.now_s)
+        _set_view(app, view)
+        at = "away" if view.cursor_s is None else f"at {clock(view.cursor_s, True)}"
+        app.say(f"cursor {at}")
 
 
 def _anchor(app: BankwiseApp, _arg: Arg) -> None:
     if app.shot is not None:
-        _set_view(app, app.look.view.drop_anchor(app.shot.now_s))
+        view = app.look.view.drop_anchor(app.shot.now_s)
+        _set_view(app, view)
+        from_ = view.anchor_s
+        app.say("no measuring" if from_ is None else f"from {clock(from_, True)}")
 
 
 def _jump(app: BankwiseApp, arg: Arg) -> None:
@@ -83,6 +94,8 @@ def _jump(app: BankwiseApp, arg: Arg) -> None:
     view = view_actions.jump(app.look.view, arg > 0, app.shot)
     if view is app.look.view:
         app.say("no flag or mark further on" if arg > 0 else "no flag or mark before")
+    elif view.cursor_s is not None:
+        app.say(f"at {clock(view.cursor_s, tenths=True)}")
     _set_view(app, view)
 
 
@@ -142,9 +155,17 @@ def _open_newest(app: BankwiseApp, _arg: Arg) -> None:
 
 
 def _acknowledge(app: BankwiseApp, _arg: Arg) -> None:
-    if app.shot is not None:
-        seen = app.look.acknowledged | {flag.key for flag in app.shot.active}
-        app.look = replace(app.look, acknowledged=seen)
+    up = {flag.key for flag in app.shot.active} if app.shot is not None else set()
+    fresh = up - app.look.acknowledged
+    app.look = replace(app.look, acknowledged=app.look.acknowledged | up)
+    if fresh:
+        app.say(f"seen: {_flags(len(fresh))}; stop flags stay in sight")
+    else:
+        app.say("every flag that is up was seen before" if up else "no flag is up")
+
+
+def _flags(count: int) -> str:
+    return "1 flag" if count == 1 else f"{count} flags"
 
 
 def _bell(app: BankwiseApp, _arg: Arg) -> None:
@@ -291,7 +312,7 @@ def perform(app: BankwiseApp, key: Key) -> None:
     if app.viewer and key.action in NOT_FOR_VIEWERS:
         app.say("a viewer only looks")
         return
-    ACTIONS[key.action](app, key.arg)
+    answer(app, key, lambda: ACTIONS[key.action](app, key.arg))
 
 
 BINDINGS: list[Binding | tuple[str, str] | tuple[str, str, str]] = [

@@ -19,16 +19,16 @@ from textual.app import App, ComposeResult, SystemCommand
 from textual.screen import Screen
 
 from bankwise.adapters.source import Source
-from bankwise.signals.severity import Severity
 from bankwise.tui import settings
 from bankwise.tui.actions import BINDINGS, pane_act, perform, start, watch_panes
 from bankwise.tui.afterword import tell_afterwards
-from bankwise.tui.chrome import draw_alert, draw_bottom, draw_top
+from bankwise.tui.drawn import Drawn
 from bankwise.tui.feed import Feed, Told
+from bankwise.tui.frame import draw_frame, fits
+from bankwise.tui.key_answers import answer
 from bankwise.tui.keys import KEYS
 from bankwise.tui.panes import Pane
 from bankwise.tui.panes.table import PANES
-from bankwise.tui.panes.waiting import draw_waiting, is_waiting
 from bankwise.tui.prompts import Caution
 from bankwise.tui.snapshot import Look, PaneState, Snapshot
 from bankwise.tui.terminal import Lateness, on_ending, unsent
@@ -39,8 +39,6 @@ FRAME_S = 0.1
 """Time between two frames. Unit: s. Source: our choice; measured to cost under 10 %."""
 
 _SAY_S = 4.0
-_LEAST_ROWS, _LEAST_COLUMNS = 12, 40
-_ROOMY_ROWS = 30
 
 
 class BankwiseApp(App[int]):
@@ -77,7 +75,8 @@ class BankwiseApp(App[int]):
         kept = settings.load(choices) if choices else settings.Settings()
         self.choices = choices
         self.palette = PALETTES[theme_name or kept.theme]
-        self.look = settings.first_look(kept, plain=self.no_color)
+        look = settings.first_look(kept, plain=self.no_color)
+        self.look = replace(look, drawn=Drawn())
         self.sessions_dir = sessions_dir
         self.make_feed = make_feed
         self.feed: Feed | None = None
@@ -88,7 +87,7 @@ class BankwiseApp(App[int]):
         self.notes: tuple[str, ...] = ()
         self._first_source = source
         self.lateness = Lateness(FRAME_S)
-        self._said = ("", 0.0)
+        self.said = ("", 0.0)
         self.frames_skipped = 0
         self._cautioned = quiet or viewer
         self.viewer = viewer
@@ -124,7 +123,10 @@ class BankwiseApp(App[int]):
         self.feed = self.make_feed(source)
         self.states.clear()
         self.look = replace(
-            self.look, view=self.look.view.back_to_now(), acknowledged=frozenset()
+            self.look,
+            view=self.look.view.back_to_now(),
+            acknowledged=frozenset(),
+            drawn=Drawn(),
         )
         source.start()
         if not self._cautioned and source.kind != "replay":
@@ -132,8 +134,8 @@ class BankwiseApp(App[int]):
             self.push_screen(Caution())
 
     def say(self, text: str) -> None:
-        """Shows one line at the bottom for a few seconds."""
-        self._said = (text, time.monotonic() + _SAY_S)
+        """Shows one line above the bottom for a few seconds."""
+        self.said = (text, time.monotonic() + _SAY_S)
 
     def frame(self) -> None:
         """Reads what came in and, unless the terminal is behind, draws it."""
@@ -155,20 +157,14 @@ class BankwiseApp(App[int]):
         if view is None or self.feed is None:
             return
         width, height = view.size
-        if width < _LEAST_COLUMNS or height < _LEAST_ROWS:
+        if not fits(width, height):
             return
         shot = self.feed.snapshot(self.pane.needs, self.lateness.ms)
         self.shot = shot
         watch_panes(self, shot)
-        state = self.pane_look()
         canvas = view.draft(width, height)
-        draw_top(canvas.part(0, 0, width, 1), self.pane.title, shot, state)
-        draw_alert(canvas.part(0, 1, width, 1), shot, state)
-        top = 3 if height >= _ROOMY_ROWS else 2
-        draw = draw_waiting if is_waiting(shot) else self.pane.draw
-        draw(canvas.part(0, top, width, height - top - 1), shot, state)
-        said = self._said[0] if time.monotonic() < self._said[1] else ""
-        draw_bottom(canvas.part(0, height - 1, width, 1), shot, state, said)
+        said = self.said[0] if time.monotonic() < self.said[1] else ""
+        draw_frame(canvas, self.pane, shot, self.pane_look(), said)
         view.present(canvas, self.palette)
 
     def action_act(self, place: int) -> None:
@@ -182,7 +178,7 @@ class BankwiseApp(App[int]):
             if event.key in key.keys and len(self.screen_stack) == 1:
                 event.stop()
                 event.prevent_default()
-                pane_act(self, key.action)
+                answer(self, key, partial(pane_act, self, key.action))
                 self.draw()
 
     def pane_look(self) -> Look:
@@ -195,10 +191,7 @@ class BankwiseApp(App[int]):
         )
 
     def _announce(self, told: Iterable[Told]) -> None:
-        rising = [
-            t.event for t in told if not t.late and str(t.event.state) == "raised"
-        ]
-        if self.look.bell and any(e.severity >= Severity.ACT for e in rising):
+        if self.look.bell and any(one.urgent for one in told):
             self.bell()
 
     def on_resize(self, _event: events.Resize) -> None:

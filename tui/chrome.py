@@ -10,21 +10,27 @@ from bankwise.signals.severity import Severity
 from bankwise.tui.canvas import Canvas
 from bankwise.tui.keys import KEYS
 from bankwise.tui.lane_axis import SIGNS
+from bankwise.tui.lane_band import window_words
 from bankwise.tui.snapshot import Flag, Look, Snapshot
 from bankwise.tui.themes import BOLD, REVERSE, Ink, Paper, look
-from bankwise.tui.words import clip, clock, sentence, size
+from bankwise.tui.words import clip, clock, middle, placed, size
 
 _BAR = look(Ink.TEXT, Paper.BAR)
 _BAR_BOLD = look(Ink.TEXT, Paper.BAR, BOLD)
 _BAR_SOFT = look(Ink.SOFT, Paper.BAR)
 _SHOUT = look(Ink.TEXT, attributes=BOLD | REVERSE)
 _WIDE = 100
+_LINK_ROOM = 24
 
-_HINTS = (
-    "? help",
-    "1–8",
-    *(f"{key.label} {key.short}" for key in KEYS if key.short and key.short != "help"),
+_ALWAYS = ("help", "mark", "quit")
+"""Keys that the bottom line never leaves out."""
+
+_MAIN = "  ".join(f"{key.label} {key.short}" for key in KEYS if key.short in _ALWAYS)
+_MORE = (
+    "1–8 views",
+    *(f"{k.label} {k.short}" for k in KEYS if k.short and k.short not in _ALWAYS),
 )
+_LONG_NAME, _SHORT_NAME = 34, 8
 
 KINDS = {
     "live": "LIVE",
@@ -54,6 +60,11 @@ def draw_top(row: Canvas, title: str, shot: Snapshot, state: Look) -> None:
         right -= 1
     words = link_words(shot)
     code = _BAR if shot.link.state == "up" else _BAR_BOLD
+    room = right - x - 2 - min(len(words) + 2, _LINK_ROOM)
+    for text in window_words(shot.windows):
+        if len(text) <= room:
+            right = row.put_right(right, 0, text, _BAR_BOLD) - 1
+            break
     row.put(x + 2, 0, clip(words, right - x - 3), code)
 
 
@@ -70,6 +81,8 @@ def link_words(shot: Snapshot) -> str:
     sign = {"up": "●", "connecting": "◌", "lost": "✕", "closed": "○"}
     link = shot.link
     head = f"{sign.get(link.state, '?')} link {link.state}"
+    if link.kind == "replay" and shot.behind:
+        return f"reading on, {shot.behind} answers to go"
     if link.kind == "replay" and link.state == "up":
         return ""
     if link.kind == "replay" and link.state == "closed":
@@ -84,8 +97,7 @@ def draw_alert(row: Canvas, shot: Snapshot, state: Look) -> None:
     if flag is None:
         return
     count = len([f for f in shot.active if f.severity >= Severity.ACT])
-    place = "" if flag.text.startswith(flag.about) else f"{flag.about}  "
-    text = f" {SIGNS[flag.severity]} {place}{sentence(flag.text)}"
+    text = f" {SIGNS[flag.severity]} {placed(flag.text, flag.about)}"
     more = f" +{count - 1} " if count > 1 else " "
     hint = "o: proof  a: seen " if row.width >= _WIDE else "o: proof "
     row.clear(_SHOUT)
@@ -104,46 +116,55 @@ def loudest(shot: Snapshot, state: Look) -> Flag | None:
     return None
 
 
-def draw_bottom(row: Canvas, shot: Snapshot, state: Look, said: str) -> None:
+def draw_bottom(row: Canvas, shot: Snapshot, state: Look) -> None:
     """What is recorded, how late the screen is, gaps in the data, and the main keys."""
     row.clear(_BAR)
-    x = _recording(row, shot)
+    right = row.put_right(row.width - 1, 0, _MAIN, _BAR_SOFT)
     facts = [f"gaps {len(shot.holes)}", f"lag {shot.lag_ms:.0f} ms"]
     if shot.exchanges_hz and row.width >= _WIDE:
         facts.insert(0, f"{shot.exchanges_hz:.0f} answers/s")
     if shot.behind:
-        facts.append(f"reading on: {shot.behind} to go")
+        facts.append(f"{shot.behind} to read")
     if not state.bell:
         facts.append("bell off")
-    x = row.put(x + 2, 0, "  ".join(facts), _BAR_SOFT)
-    if said:
-        row.put(x + 2, 0, clip(said, row.width - x - 3), _BAR_BOLD)
+    while facts and len("  ".join(facts)) > right - len("● REC 999.9 kB") - 5:
+        facts.pop()
+    text = "  ".join(facts)
+    left = row.part(0, 0, right - len(text) - 4, 1)
+    x = _recording(left, shot, roomy=row.width >= _WIDE)
+    x = row.put(x + 2, 0, text, _BAR_SOFT)
+    more = list(_MORE)
+    while more and len("  ".join(more)) > right - x - 4:
+        more.pop()
+    row.put_right(right - 2, 0, "  ".join(more), _BAR_SOFT)
+
+
+def draw_notice(row: Canvas, said: str) -> None:
+    """One line that answers a key, for a few seconds, just above the bottom line."""
+    if not said:
         return
-    hints = list(_HINTS)
-    while hints and len("  ".join(hints)) > row.width - x - 3:
-        hints.pop()
-    row.put_right(row.width - 1, 0, "  ".join(hints), _BAR_SOFT)
+    text = f" {clip(said, row.width - 4)} "
+    row.put_right(row.width - 1, 0, text, _SHOUT)
 
 
-def _recording(row: Canvas, shot: Snapshot) -> int:
+def _recording(row: Canvas, shot: Snapshot, roomy: bool) -> int:
     link = shot.link
     if link.error:
-        return row.put(
-            1,
-            0,
-            clip(f"✕ NOT RECORDING: {link.error}", row.width // 2),
-            look(Ink.TEXT, Paper.BAR, BOLD | REVERSE),
-        )
+        text = clip(f"✕ NOT RECORDING: {link.error}", row.width - 1)
+        return row.put(1, 0, text, look(Ink.TEXT, Paper.BAR, BOLD | REVERSE))
     if not link.file:
         own = {"replay": "recorded session", "viewer": "recorded elsewhere"}
         words = own.get(link.kind, "nothing recorded")
-        return row.put(1, 0, words, _BAR_SOFT)
-    name = clip(link.file, max(row.width // (3 if row.width >= _WIDE else 4), 16))
-    if not link.size:
-        return row.put(1, 0, f"○ REC {name}: waits for the car", _BAR)
-    x = row.put(1, 0, "● REC", _BAR_BOLD)
-    x = row.put(x + 1, 0, f"{name} {size(link.size)}", _BAR)
-    if row.width >= _WIDE and link.sealed_s is not None:
-        ago = max(shot.now_s - link.sealed_s, 0)
-        x = row.put(x + 1, 0, f"sealed {ago:.0f} s ago", _BAR_SOFT)
+        return row.put(1, 0, clip(words, row.width - 1), _BAR_SOFT)
+    head = "● REC" if link.size else "○ REC"
+    tail = size(link.size) if link.size else "waits for the car"
+    x = row.put(1, 0, head, _BAR_BOLD if link.size else _BAR)
+    room = min(row.width - x - len(tail) - 3, _LONG_NAME)
+    if room >= min(len(link.file), _SHORT_NAME):
+        x = row.put(x + 1, 0, middle(link.file, room), _BAR)
+    x = row.put(x + 1, 0, clip(tail, row.width - x - 1), _BAR)
+    if roomy and link.sealed_s is not None:
+        sealed = f"sealed {max(shot.now_s - link.sealed_s, 0):.0f} s ago"
+        if x + 1 + len(sealed) <= row.width:
+            x = row.put(x + 1, 0, sealed, _BAR_SOFT)
     return x

@@ -8,28 +8,23 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
-from bankwise.adapters.code_table import description, failure_type
-from bankwise.adapters.records import (
-    CodesRecord,
-    Exchange,
-    FlagRecord,
-    Header,
-    Record,
-)
-from bankwise.adapters.snapshot import next_requests, snapshot
+from bankwise.adapters.records import Exchange, FlagRecord, Header, Record
+from bankwise.adapters.snapshot import next_requests
 from bankwise.adapters.source import Source
 from bankwise.signals import evidence as codes
-from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.columns import Columns
-from bankwise.signals.contradictions import contradictions
-from bankwise.tui.snapshot import Cause, Flag, Limit, Link, Snapshot, Unsaid
+from bankwise.signals.severity import Severity
+from bankwise.tui import feed_rows
+from bankwise.tui.feed_evidence import Evidence
+from bankwise.tui.feed_kinds import Playing, Reader
+from bankwise.tui.snapshot import Flag, Link, Snapshot
 
 if TYPE_CHECKING:
-    from bankwise.signals.engine import FlagEvent, FlagSpan
+    from bankwise.signals.engine import FlagEvent
 
 _BITE = 250
 _BUDGET_S = 0.03
@@ -38,81 +33,8 @@ _FAR_BUDGET_S = 0.08
 _COSTLY_S = 2.0
 _RATE_S = 5.0
 _ASK_S = 0.4
-
-
-class Engine(Protocol):
-    """What the screen reads of the engine."""
-
-    frame: Any
-    flags: list[FlagSpan]
-
-    def explanations(self) -> list[Any]:
-        """The ledger, most likely first."""
-        ...
-
-    def figures(self) -> dict[str, Any]:
-        """Figures of the session, ready for JSON."""
-        ...
-
-    def cannot_tell(self) -> list[Any]:
-        """What the data cannot tell."""
-        ...
-
-
-class Reader(Protocol):
-    """Records in, columns and engine out."""
-
-    @property
-    def columns(self) -> Columns:
-        """What was measured so far."""
-        ...
-
-    @property
-    def engine(self) -> Any:
-        """The engine that watches the columns."""
-        ...
-
-    def feed(self, records: list[Record]) -> list[FlagEvent]:
-        """Takes records in order; returns the flags that rose or cleared."""
-        ...
-
-    def finish(self) -> list[FlagEvent]:
-        """Judges the last moments, once no more records will come."""
-        ...
-
-    def holes(self) -> list[tuple[float, float]]:
-        """Stretches without a usable answer. Unit: s."""
-        ...
-
-
-@runtime_checkable
-class Playing(Protocol):
-    """What a replay can do beyond a source."""
-
-    speed: float
-    epoch: int
-
-    @property
-    def paused(self) -> bool:
-        """Whether it stands still."""
-        ...
-
-    @property
-    def duration_s(self) -> float:
-        """Length of the session. Unit: s."""
-        ...
-
-    def pause(self) -> None:
-        """Stands still."""
-        ...
-
-    def resume(self) -> None:
-        """Goes on."""
-        ...
-
-    def seek(self, t: float) -> None:
-        """Goes to a moment of the session. Unit: s."""
-        ...
+_CALM_S = 0.25
+_SOON_S = 0.5
 
 
 def start_reader(header: Header) -> Reader:
@@ -130,6 +52,12 @@ class Told:
     event: FlagEvent
     late: bool
 
+    @property
+    def urgent(self) -> bool:
+        """Whether something to act on has risen just now."""
+        rose = not self.late and str(self.event.state) == "raised"
+        return rose and self.event.severity >= Severity.ACT
+
 
 class Feed:
     """One source, read for the screen.
@@ -146,7 +74,8 @@ class Feed:
         self._make = reader
         self._reader: Reader | None = None
         self._waiting: deque[Record] = deque()
-        self._kept: list[Record] = []
+        self._evidence = Evidence()
+        self._from = 0
         self._epoch = getattr(source, "epoch", 0)
         self._seen: deque[tuple[float, int]] = deque(maxlen=64)
         self._exchanges = 0
@@ -154,7 +83,7 @@ class Feed:
         self._look_at = 0.0
         self._left = 0
         self._costly: dict[str, tuple[float, Any]] = {}
-        self._made: tuple[object, tuple[Flag, ...]] = (None, ())
+        self._read_s = 0.0
 
     @property
     def behind(self) -> int:
@@ -173,8 +102,10 @@ class Feed:
             self._epoch = epoch
             self._reader = None
             self._waiting.clear()
-            self._kept.clear()
+            self._evidence.clear()
+            self._from = 0
             self._costly.clear()
+            self._read_s = 0.0
         self._waiting.extend(self.source.drain())
         header = self.source.header
         if header is None:
@@ -194,6 +125,7 @@ class Feed:
             for event in self._reader.feed(bite):
                 self._note(event)
                 told.append(Told(event, late))
+                self._costly.pop("flags", None)
             if time.perf_counter() >= until:
                 break
         self._seen.append((self.source.now(), self._exchanges))
@@ -201,13 +133,10 @@ class Feed:
         return told
 
     def _keep(self, records: list[Record]) -> None:
+        self._exchanges += sum(isinstance(record, Exchange) for record in records)
+        self._read_s = max(self._read_s, records[-1].t)
         for record in records:
-            if isinstance(record, Exchange):
-                self._exchanges += 1
-                if is_evidence(record.q):
-                    self._kept.append(record)
-            elif isinstance(record, CodesRecord):
-                self._kept.append(record)
+            self._evidence.keep(record)
 
     def _note(self, event: FlagEvent) -> None:
         self.source.note(
@@ -215,9 +144,11 @@ class Feed:
         )
 
     def read_codes(self) -> None:
-        """Reads codes and their history afresh, a few requests after the others."""
-        self._kept.clear()
-        self._costly.pop("evidence", None)
+        """Reads codes and their history afresh, a few requests after the others.
+
+        What was read stays until something new takes its place.
+        """
+        self._from = len(self._evidence.kept)
         self._asked = set()
         self._look_at = 0.0
 
@@ -228,7 +159,8 @@ class Feed:
         if self._asked is None or header is None or clock < self._look_at:
             return
         self._look_at = clock + _ASK_S
-        left = next_requests(self._kept, header.adapter.protocol)
+        asked = self._evidence.asked_since(self._from)
+        left = next_requests(asked, header.adapter.protocol)
         fresh = [request for request in left if request not in self._asked]
         self._left = len(left)
         if fresh:
@@ -240,56 +172,66 @@ class Feed:
     def snapshot(self, needs: frozenset[str], lag_ms: float = 0.0) -> Snapshot:
         """The session so far, with the costly parts only where needed."""
         now = self.source.now()
-        if self._reader is None:
+        reader, header = self._reader, self.source.header
+        if reader is None or header is None:
             return Snapshot(
-                now, Columns(), _NoTicks(), link=self._link(), lag_ms=lag_ms
+                now, Columns(), feed_rows.NoTicks(), link=self._link(), lag_ms=lag_ms
             )
-        engine = self._reader.engine
-        causes: tuple[Cause, ...] = ()
-        unsaid: tuple[Unsaid, ...] = ()
-        figures: Mapping[str, Any] = {}
-        evidence: codes.Snapshot | None = None
-        if "causes" in needs:
-            causes = self._lately("causes", lambda: _causes(engine))
-            unsaid = self._lately("unsaid", lambda: _unsaid(engine))
-        if "figures" in needs:
-            figures = self._lately("figures", engine.figures)
-        if "evidence" in needs:
-            evidence = self._lately("evidence", self._evidence)
-        return Snapshot(
+        if self._waiting and isinstance(self.source, Playing):
+            # A recording is shown as far as it has been read.
+            now = min(now, self._read_s)
+        engine, protocol = reader.engine, header.adapter.protocol
+        found = self._found(protocol)
+        shot = Snapshot(
             now,
-            self._reader.columns,
+            reader.columns,
             engine.frame,
-            self._flags(engine),
-            causes,
-            unsaid,
-            figures,
-            self._link(),
-            tuple(self._reader.holes()),
-            lag_ms,
-            self._hz(),
-            evidence,
-            self._left if self._asked is not None else None,
-            _code_words(evidence),
-            len(self._waiting),
-            self._lately("against", lambda: _against(evidence, engine))
-            if evidence is not None
-            else {},
+            self._lately("flags", lambda: _flags(engine), _CALM_S),
+            link=self._link(),
+            holes=tuple(reader.holes()),
+            lag_ms=lag_ms,
+            exchanges_hz=self._hz(),
+            unread=self._left if self._asked is not None else None,
+            evidence=found,
+            code_words=feed_rows.code_words(found),
+            behind=len(self._waiting),
+            windows=self._lately(
+                "windows", lambda: self._evidence.windows(protocol, reader.columns)
+            ),
         )
+        return replace(shot, **self._needed(needs, engine, protocol))
 
-    def _lately(self, name: str, make: Callable[[], Any]) -> Any:
+    def _needed(
+        self, needs: frozenset[str], engine: Any, protocol: str
+    ) -> dict[str, Any]:
+        made: dict[str, Any] = {}
+        if "causes" in needs:
+            made["causes"] = self._lately("causes", lambda: feed_rows.causes(engine))
+            made["unsaid"] = self._lately("unsaid", lambda: feed_rows.unsaid(engine))
+        if "figures" in needs:
+            made["figures"] = self._lately("figures", engine.figures)
+        found = self._found(protocol)
+        if found is not None and "evidence" in needs:
+            made["code_against"] = self._lately(
+                "against", lambda: feed_rows.against(found, engine)
+            )
+        return made
+
+    def _found(self, protocol: str) -> codes.Snapshot | None:
+        made: codes.Snapshot | None = self._lately(
+            "evidence", lambda: self._evidence.found(protocol), _SOON_S
+        )
+        return made
+
+    def _lately(
+        self, name: str, make: Callable[[], Any], every_s: float = _COSTLY_S
+    ) -> Any:
         clock = time.perf_counter()
         made, value = self._costly.get(name, (float("-inf"), None))
-        if clock - made > _COSTLY_S:
+        if clock - made > every_s:
             value = make()
             self._costly[name] = (clock, value)
         return value
-
-    def _evidence(self) -> codes.Snapshot | None:
-        header = self.source.header
-        if header is None or not self._kept:
-            return None
-        return snapshot(self._kept, header.adapter.protocol)
 
     def _hz(self) -> float:
         recent = [row for row in self._seen if row[0] >= self._seen[-1][0] - _RATE_S]
@@ -297,10 +239,6 @@ class Feed:
             return 0.0
         (a, before), (b, after) = recent[0], recent[-1]
         return (after - before) / (b - a) if b > a else 0.0
-
-    def _flags(self, engine: Any) -> tuple[Flag, ...]:
-        flags = [_flag(span, engine.thresholds) for span in engine.flags]
-        return tuple(sorted(flags, key=lambda flag: -flag.first_s))
 
     def _link(self) -> Link:
         source = self.source
@@ -326,92 +264,6 @@ class Feed:
         return link
 
 
-def is_evidence(request: str) -> bool:
-    """Whether an answer tells of codes or the car, and not of a moment's values."""
-    service = request[:2]
-    if service == "01":
-        return request[:4] in _EVIDENCE_PIDS
-    if service == "22":
-        return request[:6] in _EVIDENCE_IDENTIFIERS
-    return True
-
-
-_EVIDENCE_IDENTIFIERS = frozenset(
-    f"22F4{number}"
-    for number in ("00", "20", "21", "30", "31", "40", "41", "44", "4D", "4E")
-)
-_EVIDENCE_PIDS = frozenset(
-    ("0100", "0101", "0120", "0121", "0130", "0131", "0140", "0141", "014D", "014E")
-)
-
-
-class _NoTicks:
-    """Before the first answer there is nothing derived."""
-
-    @property
-    def ticks(self) -> Any:
-        """No tick."""
-        return Columns()["rpm"].t
-
-    def __getitem__(self, name: str) -> Any:
-        return Columns()[name].v
-
-    def why(self, name: str) -> str:
-        """Nothing is known yet."""
-        return ""
-
-
-def _code_words(found: codes.Snapshot | None) -> dict[str, str]:
-    if found is None:
-        return {}
-    known = {code for reading in found.codes.values() for code in reading.codes}
-    return {
-        code: ", ".join(filter(None, (description(code), failure_type(code))))
-        for code in known
-    }
-
-
-def _against(found: codes.Snapshot, engine: Any) -> dict[str, str]:
-    return {one.code: one.text for one in contradictions(found, engine.frame)}
-
-
-def _flag(span: FlagSpan, thresholds: Any) -> Flag:
-    rule = span.rule
-    return Flag(
-        span.id,
-        span.about,
-        span.severity,
-        span.text,
-        span.first_s,
-        span.last_s,
-        span.total_s,
-        tuple((a, b) for a, b in span.spans),
-        span.active,
-        rule.does_not_prove,
-        rule.causes,
-        rule.next,
-        CAUTIONS.get(rule.caution, ""),
-        rule.source,
-        tuple(
-            Limit(
-                row.name,
-                row.value,
-                row.unit,
-                row.source
-                if row.changed_from is None
-                else f"changed by hand, shipped {row.changed_from:g}",
-            )
-            for row in map(thresholds.row, dict.fromkeys((*rule.limits, rule.hold)))
-        ),
-    )
-
-
-def _causes(engine: Engine) -> tuple[Cause, ...]:
-    return tuple(
-        Cause(e.id, e.about, e.share, tuple(e.for_), tuple(e.against), e.next)
-        for e in engine.explanations()
-    )
-
-
-def _unsaid(engine: Engine) -> tuple[Unsaid, ...]:
-    return tuple(Unsaid(u.about, u.what, u.why) for u in engine.cannot_tell())
+def _flags(engine: Any) -> tuple[Flag, ...]:
+    flags = [feed_rows.flag(span, engine.thresholds) for span in engine.flags]
+    return tuple(sorted(flags, key=lambda flag: -flag.first_s))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from bankwise.signals.columns import Bools
 from bankwise.signals.severity import Severity
 from bankwise.tui.canvas import Canvas
+from bankwise.tui.lane_band import ENTERED_SIGN
 from bankwise.tui.snapshot import Look, Snapshot, mark_time
 from bankwise.tui.themes import BOLD, Ink, Paper, look, on
 from bankwise.tui.words import clock
@@ -106,6 +107,11 @@ def draw_events(
     lines += [
         (mark_time(mark), MARK_SIGN, look(Ink.MARK, attributes=BOLD))
         for mark in shot.columns.marks
+    ]
+    lines += [
+        (one.at_s, ENTERED_SIGN, look(Ink.TEXT, attributes=BOLD))
+        for one in shot.windows
+        if one.at_s is not None
     ]
     for t, sign, code in lines:
         cell = window.cell(t)

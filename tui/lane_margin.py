@@ -10,11 +10,13 @@ from bankwise.tui.canvas import Canvas
 from bankwise.tui.lane_table import Lane, Scale, Shape
 from bankwise.tui.snapshot import Look, Snapshot
 from bankwise.tui.themes import BANK_INK, BOLD, Ink, look
-from bankwise.tui.words import number, rate
+from bankwise.tui.words import DIFFERENCE, grouped, number, rate
 
 NARROW, WIDE = 15, 20
 _WIDE_FROM = 100
 _LOW_ROWS = 3
+_SLOW = "slow"
+_THOUSANDS = 1000
 
 
 def margin_width(width: int) -> int:
@@ -48,31 +50,57 @@ def draw_margin(
     paced = scale.paced_by or scale.names
     slowest = min((hz for hz in map(shot.hz, paced) if hz), default=0.0)
     slow = any(shot.value(name, at_s) == 0 for name in scale.honest)
-    pace = f"{rate(slowest)} slow" if slow else rate(slowest)
     x = edge.put(1, 0, lane.title, look(Ink.TEXT, attributes=BOLD))
     if lane.shape is Shape.WORDS:
         return
     if lane.banks == (None,):
-        text = f"{number(values[0], scale.decimals)} {scale.unit}".rstrip()
+        whole = grouped(values[0]) if scale.high >= _THOUSANDS else ""
+        text = whole or number(values[0], scale.decimals)
+        text = f"{text} {scale.unit}".rstrip()
         if edge.height == 1:
             edge.put_right(right, 0, text, look(Ink.TEXT))
             return
         edge.put(1, 1, text, look(Ink.TEXT, attributes=BOLD))
     else:
         x = edge.put(x + 1, 0, scale.unit, soft)
-        _bank_values(edge, lane, scale, values, wide)
-    if pace:
-        edge.put_right(
-            right, 0, pace, look(Ink.TEXT, attributes=BOLD) if slow else soft
-        )
+        _bank_values(edge, lane, scale, values)
+    _pace(edge, x, rate(slowest), slow)
     if wide and edge.height >= _LOW_ROWS and lane.shape is Shape.OVER:
         places = 0 if ends[1] - ends[0] > 2 else 1
-        edge.put_right(right, 1, number(ends[1], places), soft)
-        edge.put_right(right, edge.height - 1, number(ends[0], places), soft)
+        _where_free(edge, 1, number(ends[1], places))
+        _where_free(edge, edge.height - 1, number(ends[0], places))
+
+
+def _pace(edge: Canvas, x: int, pace: str, slow: bool) -> None:
+    """The rate right of the name; "slow" beside it or under it, as there is room."""
+    bold, soft = look(Ink.TEXT, attributes=BOLD), look(Ink.SOFT)
+    right = edge.width - 1
+    if not slow:
+        if x + len(pace) < right:
+            edge.put_right(right, 0, pace, soft)
+        return
+    if x + len(pace) + len(_SLOW) + 1 < right:
+        edge.put_right(right, 0, f"{pace} {_SLOW}", bold)
+    elif edge.height > _LOW_ROWS:
+        edge.put_right(right, 0, pace, bold)
+        _where_free(edge, 1, _SLOW, bold)
+    else:
+        edge.put_right(right, 0, _SLOW, bold)
+
+
+def _where_free(edge: Canvas, y: int, text: str, code: int = look(Ink.SOFT)) -> bool:
+    """Writes at the right end of a row, unless something stands there."""
+    right = edge.width - 1
+    start = right - len(text)
+    spot = edge.part(start - 1, y, len(text) + 1, 1)
+    if start < 1 or not spot.height or (spot.chars != ord(" ")).any():
+        return False
+    edge.put(start, y, text, code)
+    return True
 
 
 def _bank_values(
-    edge: Canvas, lane: Lane, scale: Scale, values: Sequence[float], wide: bool
+    edge: Canvas, lane: Lane, scale: Scale, values: Sequence[float]
 ) -> None:
     sign = scale.low < 0
     texts = [number(value, scale.decimals, sign) for value in values]
@@ -91,8 +119,8 @@ def _bank_values(
     gap = values[0] - values[1] if len(values) == 2 else float("nan")
     if halves or edge.height < _LOW_ROWS or not np.isfinite(gap):
         return
-    text = f"Δ {number(abs(gap), scale.decimals)}"
+    text = f"{DIFFERENCE} {number(gap, scale.decimals, sign=True)}"
     if edge.height > _LOW_ROWS:
         edge.put(1, 3, text, look(Ink.TEXT))
-    elif wide or len(text) + 9 < edge.width:
-        edge.put(9, 2, text, look(Ink.TEXT))
+    else:
+        _where_free(edge, 2, text, look(Ink.TEXT))

@@ -8,13 +8,13 @@ from bankwise.signals.columns import Floats
 from bankwise.tui.canvas import Canvas
 from bankwise.tui.lane_axis import Window
 from bankwise.tui.themes import Ink, Paper, look
-from bankwise.tui.words import DRIVING
+from bankwise.tui.words import DRIVING, DRIVING_SHORT
 
 _EDGE = "▏"
 
 
 def draw_words(area: Canvas, t: Floats, v: Floats, window: Window) -> None:
-    """Writes the name of each stretch where it begins, cut where it ends.
+    """Writes the name of each stretch where it begins, a shorter one in little room.
 
     Args:
         area: the lane's plot; its first row is written on.
@@ -35,5 +35,6 @@ def draw_words(area: Canvas, t: Floats, v: Floats, window: Window) -> None:
         state = int(states[start])
         if not 0 <= state < len(DRIVING):
             continue
-        text = (_EDGE + DRIVING[state])[: end - start]
-        area.put(int(start), 0, text, look(Ink.SOFT, Paper.PLOT))
+        names = (DRIVING[state], DRIVING_SHORT[state], "")
+        name = next(n for n in names if len(n) < end - start or not n)
+        area.put(int(start), 0, _EDGE + name, look(Ink.SOFT, Paper.PLOT))

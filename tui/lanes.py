@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -16,15 +17,15 @@ from bankwise.signals.catalogue import SIGNALS
 from bankwise.signals.columns import Floats
 from bankwise.tui import braille
 from bankwise.tui.canvas import Canvas
+from bankwise.tui.drawn import draw_calmly
 from bankwise.tui.lane_axis import Window, draw_axis, draw_events
+from bankwise.tui.lane_band import band_of, draw_band
 from bankwise.tui.lane_margin import draw_margin, margin_width
 from bankwise.tui.lane_table import LANES, Lane, Scale, Shape
 from bankwise.tui.lane_words import draw_words
 from bankwise.tui.snapshot import Look, Snapshot
 from bankwise.tui.themes import BANK_INK, Ink, Paper, look
-
-SHORT_SPAN_S = 10.0
-"""Window of switching sensors. Unit: s. Source: our choice; 60 s is a solid block."""
+from bankwise.tui.words import span
 
 _DIFFERENT = 0.02
 _GUIDE = ord("┈")
@@ -38,6 +39,15 @@ class Row:
     y: int
     height: int
     shaded: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Stack:
+    """Lanes that share one window, with the axis under them if there is room."""
+
+    rows: tuple[Row, ...]
+    window: Window
+    has_axis: bool
 
 
 def allot(lanes: Sequence[Lane], height: int, tall: frozenset[str]) -> list[int]:
@@ -99,7 +109,7 @@ def draw_stack(
     shot: Snapshot,
     state: Look,
     lanes: Sequence[Lane],
-    short_span_s: float = SHORT_SPAN_S,
+    short_span_s: float | None = None,
 ) -> None:
     """Draws lanes from top to bottom: the short window first, then the long one.
 
@@ -108,7 +118,7 @@ def draw_stack(
         shot: what to draw.
         state: window, cursors, enlarged lanes, sweep or scroll.
         lanes: in order.
-        short_span_s: length of the short window. Unit: s.
+        short_span_s: length of the short window; None as the view has it. Unit: s.
     """
     lanes = [lane if shot.two_banks else one_bank(lane) for lane in lanes]
     short = [lane for lane in lanes if lane.short]
@@ -121,7 +131,12 @@ def draw_stack(
     rows = allot(ordered, rest - gap * max(len(ordered) - 1, 0), state.tall)
     margin = margin_width(canvas.width)
     y = 0
-    for group, span in ((short, short_span_s), (long, state.view.span_s)):
+    view = state.view
+    spans = (
+        (short, short_span_s or view.short_s, view.short_end(shot.now_s)),
+        (long, view.span_s, view.end(shot.now_s)),
+    )
+    for group, span_s, end in spans:
         count = len(group)
         heights, rows = rows[:count], rows[count:]
         if not any(heights):
@@ -135,30 +150,24 @@ def draw_stack(
                 y += height + gap
         y -= gap
         has_axis = group is long or roomy or not long
-        height = y - top + has_axis
-        _draw_group(
-            canvas.part(0, top, canvas.width, height),
-            shot,
-            state,
-            placed,
-            Window.ending(state.view.end(shot.now_s), span, canvas.width - margin),
-            has_axis,
+        stack = Stack(
+            tuple(placed), Window.ending(end, span_s, canvas.width - margin), has_axis
         )
+        area = canvas.part(0, top, canvas.width, y - top + has_axis)
+        if group is short:
+            _draw_group(area, shot, state, stack)
+        else:
+            draw = partial(_draw_group, shot=shot, state=state, stack=stack)
+            draw_calmly(area, "lanes", shot, state, stack.rows, draw)
         y += has_axis
 
 
-def _draw_group(
-    canvas: Canvas,
-    shot: Snapshot,
-    state: Look,
-    rows: Sequence[Row],
-    window: Window,
-    has_axis: bool,
-) -> None:
+def _draw_group(canvas: Canvas, shot: Snapshot, state: Look, stack: Stack) -> None:
+    window, has_axis = stack.window, stack.has_axis
     margin = canvas.width - window.cells
     plots = canvas.part(margin, 0, window.cells, canvas.height)
     lit = np.zeros(plots.chars.shape, dtype=bool)
-    for row in rows:
+    for row in stack.rows:
         part = slice(row.y, row.y + row.height)
         area = plots.part(0, row.y, window.cells, row.height)
         area.clear(look(Ink.FAINT, Paper.PLOT if row.shaded else Paper.BASE))
@@ -168,6 +177,8 @@ def _draw_group(
     draw_events(plots, body, lit[:body], window, shot, state)
     if has_axis:
         draw_axis(plots.part(0, plots.height - 1, window.cells, 1), window)
+        span_s = window.cells * window.cell_s
+        canvas.put(1, canvas.height - 1, f"window {span(span_s)}", look(Ink.SOFT))
     if state.sweep and not state.view.held:
         _sweep(plots, window)
 
@@ -201,6 +212,9 @@ def _draw_lane(
     series = [shot.series(name) for name in scale.names]
     ends = scale.ends(v for _, v in series)
     draw_margin(edge, lane, scale, shot, state, ends)
+    band = band_of(lane.id, shot.windows)
+    if band is not None:
+        draw_band(area, band, ends)
     lit = np.zeros(area.chars.shape, dtype=bool)
     if not any(map(shot.knows, scale.names)):
         words = _why_empty(scale, shot)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bankwise.tui.feed import Playing
+from bankwise.tui.feed_kinds import Playing
 
 SPEEDS = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 30.0, 60.0)
 """Replay speeds that two keys step through. Source: our choice."""

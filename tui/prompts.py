@@ -48,7 +48,7 @@ class Leave(ModalScreen[bool]):
         """The question."""
         with Vertical(classes="box"):
             yield Static("End the recording and quit?", classes="head")
-            yield Static(f"{self._file} is sealed and closed.", markup=False)
+            yield Static(f"{self._file} will be sealed and closed.", markup=False)
             yield Static("y: end and quit    n: go on recording", classes="hint")
 
     def action_answer(self, leave: bool) -> None:

@@ -17,6 +17,8 @@ from bankwise.signals import evidence as codes
 from bankwise.signals.catalogue import SIGNALS
 from bankwise.signals.columns import Columns, Floats, Mark
 from bankwise.signals.severity import Severity
+from bankwise.signals.similar_conditions import Entered
+from bankwise.tui.drawn import Drawn
 from bankwise.tui.timeview import TimeView
 
 
@@ -154,6 +156,7 @@ class Snapshot:
         behind: records that have come and are still to be read.
         code_words: what a code stands for, by code.
         unread: requests without an answer while codes are being read, else None.
+        windows: a freeze frame's conditions, and when the drive entered them.
     """
 
     now_s: float
@@ -172,6 +175,7 @@ class Snapshot:
     code_words: Mapping[str, str] = field(default_factory=dict)
     behind: int = 0
     code_against: Mapping[str, str] = field(default_factory=dict)
+    windows: tuple[Entered, ...] = ()
 
     @property
     def active(self) -> tuple[Flag, ...]:
@@ -254,6 +258,7 @@ class Look:
         bell: whether the bell rings.
         files: saved sessions as rows of text, newest first.
         notes: rows of text that a pane keeps between two frames.
+        drawn: drawings kept between two frames; None draws everything afresh.
     """
 
     view: TimeView = field(default_factory=TimeView)
@@ -266,6 +271,7 @@ class Look:
     bell: bool = True
     files: tuple[tuple[str, ...], ...] = ()
     notes: tuple[str, ...] = ()
+    drawn: Drawn | None = field(default=None, compare=False)
 
 
 NOTE_TAG = "note-at:"

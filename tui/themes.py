@@ -40,6 +40,7 @@ class Paper(IntEnum):
     BAR = 4
     PICK = 5
     CURSOR = 6
+    BAND = 7
 
 
 _PAPER_SHIFT = 4
@@ -147,6 +148,7 @@ def _palette(
             _mix(text, base, 0.10),
             _mix(text, base, 0.20),
             _mix(text, base, 0.30),
+            _mix(text, plot, 0.12),
         ),
     )
 

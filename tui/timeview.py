@@ -12,6 +12,12 @@ from dataclasses import dataclass, replace
 SPANS_S = (10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0, 1200.0, 3600.0)
 """The windows that zooming steps through. Unit: s. Source: our choice."""
 
+SHORT_S = (2.0, 4.0, 5.0, 10.0, 15.0, 20.0, 30.0, 30.0, 30.0)
+"""Window of the switching sensors beside each of them. Unit: s.
+
+Source: our choice; at 60 s a sensor that switches once a second is a solid block.
+"""
+
 _START_SPAN_S = 60.0
 _LEAD_SHARE = 0.6
 
@@ -44,6 +50,20 @@ class TimeView:
     def start(self, now_s: float) -> float:
         """The left edge, which may lie before the session began. Unit: s."""
         return self.end(now_s) - self.span_s
+
+    @property
+    def short_s(self) -> float:
+        """Length of the switching sensors' own window. Unit: s."""
+        nearest = min(range(len(SPANS_S)), key=lambda i: abs(SPANS_S[i] - self.span_s))
+        return SHORT_S[nearest]
+
+    def short_end(self, now_s: float) -> float:
+        """The right edge of the short window: about the cursor, if there is one."""
+        end = self.end(now_s)
+        if self.cursor_s is None:
+            return end
+        lead = self.cursor_s + (1 - _LEAD_SHARE) * self.short_s
+        return max(min(lead, end), self.cursor_s)
 
     def read_at(self, now_s: float) -> float | None:
         """The moment to read values at: the cursor, a held end, or None for now."""

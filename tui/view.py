@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from textual import events
 from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
 from bankwise.tui.canvas import Canvas, changed_spans
 from bankwise.tui.themes import PALETTES, Palette
+
+_FLAG_ROW = 1
 
 
 class CanvasView(Widget):
@@ -58,3 +61,16 @@ class CanvasView(Widget):
         if self._shown.width != self.size.width:
             return strip.adjust_cell_length(self.size.width, self._palette.style(0))
         return strip
+
+    def on_mouse_scroll_up(self, _event: events.MouseScrollUp) -> None:
+        """The wheel goes back in time, as its key does."""
+        self.app.simulate_key("left")
+
+    def on_mouse_scroll_down(self, _event: events.MouseScrollDown) -> None:
+        """And on again."""
+        self.app.simulate_key("right")
+
+    def on_click(self, event: events.Click) -> None:
+        """The line of a flag under the top one opens its proof."""
+        if event.y == _FLAG_ROW:
+            self.app.simulate_key("o")

@@ -8,8 +8,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+COMMON_PRACTICE, TRADE_PRACTICE = "common practice, no source", "trade practice"
+"""How a limit without a document is written in the tables, and how on the screen."""
+
+LEGEND = "Trade practice: common in the trade, no published source."
+"""Said once where `TRADE_PRACTICE` stands."""
+
 NO_VALUE = "–"
 MINUS = "−"
+
+DIFFERENCE = "B1−B2"
+"""The banks' difference by its name: bank 1 less bank 2, everywhere, signed."""
 
 _MINUTE, _HOUR = 60, 3600
 
@@ -37,6 +46,19 @@ DRIVING = (
     "part load",
 )
 """Driving states in words, by the engine's number."""
+
+DRIVING_SHORT = (
+    "off",
+    "crank",
+    "idle",
+    "cruise",
+    "accel",
+    "full",
+    "shut",
+    "cut",
+    "part",
+)
+"""The same where there is little room."""
 
 
 def number(value: float | None, decimals: int = 1, sign: bool = False) -> str:
@@ -137,10 +159,62 @@ def _pieces(text: str, width: int) -> Iterable[str]:
 
 
 def clip(text: str, width: int) -> str:
-    """The text, cut with an ellipsis when it is longer than `width`."""
+    """The text, cut with an ellipsis when it is longer than `width`.
+
+    Cut after a whole word, unless that would leave less than half of the room filled.
+    """
     if len(text) <= width:
         return text
-    return text[: max(width - 1, 0)] + "…" if width > 0 else ""
+    if width <= 0:
+        return ""
+    kept = text[: width - 1]
+    if text[width - 1] != " ":
+        space = kept.rstrip().rfind(" ")
+        kept = kept[:space] if space >= width // 2 else kept
+    return kept.rstrip(" ,:;") + "…"
+
+
+def middle(text: str, width: int) -> str:
+    """The text with its middle left out when it is longer than `width`.
+
+    A file's name begins with its date and ends with what was driven: both ends count.
+    """
+    if len(text) <= width:
+        return text
+    if width <= 1:
+        return "…"[:width]
+    end = (width - 1) // 2
+    return f"{text[: width - 1 - end]}…{text[len(text) - end :]}"
+
+
+def placed(text: str, about: str) -> str:
+    """A flag's sentence with the place it is about in front, and only once."""
+    if not about or text.startswith((f"{about}:", f"{about} ")):
+        return sentence(text)
+    return f"{about}: {text}"
+
+
+def span(seconds: float) -> str:
+    """A length of time in the unit that keeps it short: `60 s`, `10 min`."""
+    if seconds <= 2 * _MINUTE:
+        return f"{seconds:.0f} s"
+    return f"{seconds / _MINUTE:.0f} min"
+
+
+def grouped(value: float) -> str:
+    """A whole number with its thousands set apart: `2 140`."""
+    if not math.isfinite(value):
+        return NO_VALUE
+    return f"{round(value):,}".replace(",", " ").replace("-", MINUS)
+
+
+def trade(source: str) -> str:
+    """A source as the screen says it; the proof's legend has the whole words."""
+    return (
+        source.replace("Common practice", "Trade practice")
+        .replace(COMMON_PRACTICE, TRADE_PRACTICE)
+        .replace("common practice", TRADE_PRACTICE)
+    )
 
 
 def unproven(text: str) -> str:

@@ -175,13 +175,13 @@ def test_a_measurement_without_samples_knows_nothing() -> None:
 
 
 def test_driving_states_are_written_where_they_begin() -> None:
-    """Each stretch has its name, cut where the next one begins; unknown is blank."""
+    """Each stretch has its name, whole or shortened, never cut; unknown is blank."""
     canvas = Canvas.blank(60, 1)
     t = np.arange(0.0, 60.0, 0.5)
     v = np.select([t < 20, t < 24, t < 40], [2.0, 7.0, np.nan], 3.0)
     draw_words(canvas, t, v, Window(0, 60, 1.0))
     text = canvas.text()
     assert text[:20].rstrip() == "▏idle"
-    assert text[20:24] == "▏fue"
+    assert text[20:24] == "▏cut"
     assert not text[24:40].strip()
     assert text[40:] == "▏cruise"

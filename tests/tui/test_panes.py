@@ -107,7 +107,7 @@ def test_origin_and_recording_are_said_at_any_width(
     shot = make_shot()
     top, bottom = Canvas.blank(width, 1), Canvas.blank(width, 1)
     draw_top(top, "Road test", shot, make_look())
-    draw_bottom(bottom, shot, make_look(), "")
+    draw_bottom(bottom, shot, make_look())
     assert "SIMULATED" in top.text()
     assert "REC" in bottom.text()
 

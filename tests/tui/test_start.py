@@ -108,7 +108,7 @@ async def test_what_cannot_be_opened_is_one_line(app: BankwiseApp, source: Any) 
         shown: Any = app.feed.source
         assert shown is source
         assert not shown.stopped
-        assert "the port is in use" in app._said[0]
+        assert "the port is in use" in app.said[0]
 
 
 async def test_opening_another_source_closes_the_one_before(

@@ -136,19 +136,25 @@ def titled(name: str) -> str:
     return place + signal.title
 
 
+def bank_of_signal(name: str) -> int | None:
+    """The bank a measured signal belongs to; None for the engine's."""
+    signal = SIGNALS.get(name)
+    return signal.bank if signal is not None else None
+
+
 def rate_lines(shot: Snapshot) -> list[tuple[str, int]]:
     """A line a signal: how often it is really measured, the fastest first."""
     rows = sorted(
         (
             (shot.hz(name), name, len(column))
             for name, column in shot.columns.measured.items()
+            if shot.two_banks or bank_of_signal(name) != 2
         ),
         reverse=True,
     )
     lines = []
     for hz, name, count in rows:
-        signal = SIGNALS.get(name)
-        bank = signal.bank if signal is not None else None
+        bank = bank_of_signal(name)
         title = titled(name)
         text = f"{clip(title, 30):<30} {hz:6.1f}/s {count:>7}"
         lines.append((text, look(BANK_INK[bank])))

@@ -4,16 +4,27 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from bankwise.signals.ledger import EXPLANATIONS
 from bankwise.tui.canvas import Canvas
 from bankwise.tui.lane_axis import SIGNS
 from bankwise.tui.lane_table import LANES
 from bankwise.tui.lanes import draw_stack
 from bankwise.tui.messages import Acknowledge, Intent, ShowTime
 from bankwise.tui.panes.rows import first_row, heading, paragraph, pick_bar, step
-from bankwise.tui.snapshot import Cause, Flag, Look, PaneState, Snapshot
+from bankwise.tui.snapshot import Cause, Flag, Look, PaneState, Snapshot, Unsaid
 from bankwise.tui.themes import BANK_INK, BOLD, REVERSE, Ink, look
 from bankwise.tui.timeview import SPANS_S, TimeView
-from bankwise.tui.words import clip, clock, number, sentence, unproven, wrap
+from bankwise.tui.words import (
+    LEGEND,
+    TRADE_PRACTICE,
+    clip,
+    clock,
+    number,
+    sentence,
+    trade,
+    unproven,
+    wrap,
+)
 
 _SOFT = look(Ink.SOFT)
 _BOLD = look(Ink.TEXT, attributes=BOLD)
@@ -22,6 +33,7 @@ _LEAD_S = 20.0
 _MOST_LINES = 4
 _ROOMY = 24
 _PAGE_ROWS = 80
+_KEPT_BACK = ("kept back for what was not seen",)
 _PROOF_LANES = ("slowfront", "trim", "rear", "rpm", "load", "coolant")
 
 
@@ -108,9 +120,15 @@ def draw_ledger(area: Canvas, shot: Snapshot) -> None:
         for row in shot.unsaid:
             if y >= area.height:
                 return
-            text = f"{row.about} {row.what}: {row.why}"
-            area.put(1, y, clip(text, area.width - 2))
-            y += 1
+            y = _draw_unsaid(area, y, row)
+
+
+def _draw_unsaid(area: Canvas, y: int, row: Unsaid) -> int:
+    why = row.why or "not enough was seen"
+    for i, line in enumerate(wrap(f"{row.about} {row.what}: {why}", area.width - 4)):
+        area.put(1 if i == 0 else 3, y, line)
+        y += 1
+    return y
 
 
 def _draw_cause(area: Canvas, y: int, cause: Cause, first: bool) -> int:
@@ -118,12 +136,15 @@ def _draw_cause(area: Canvas, y: int, cause: Cause, first: bool) -> int:
     area.put(1, y, f"{bar:░<10}", look(Ink.NEUTRAL))
     share = f"{round(cause.share * 100):>3} %"
     x = area.put(12, y, share, _BOLD)
-    place = "" if cause.about == "engine" else f" {cause.about}"
-    words = cause.id.replace("-", " ")
-    area.put(x + 2, y, clip(sentence(words) + place, area.width - x - 3), _BOLD)
-    y += 1
+    place = "" if cause.about == "engine" else f"{cause.about}: "
+    words = sentence(EXPLANATIONS.get(cause.id, cause.id.replace("-", " ")))
+    named = wrap(f"{place}{words}", area.width - x - 3)
+    for line in named:
+        area.put(x + 2, y, line, _BOLD)
+        y += 1
     many = 4 if first else 2
-    for sign, rows, code in (("+", cause.speaks_for, 0), ("−", cause.against, 0)):
+    for_ = cause.speaks_for or (_KEPT_BACK if cause.id == "cannot-tell" else ())
+    for sign, rows, code in (("+", for_, 0), ("−", cause.against, 0)):
         for text in rows[:many]:
             area.put(3, y, sign, _BOLD)
             if area.height >= _ROOMY:
@@ -181,10 +202,14 @@ def draw_words(page: Canvas, flag: Flag, spaced: bool) -> int:
     y += spaced
     for limit in flag.limits:
         value = number(limit.value, 3).rstrip("0").rstrip(".")
-        text = f"limit {value} {limit.unit} ({limit.name}): {limit.source}"
-        y = paragraph(page, y, text, _SOFT)
+        name = limit.name.removesuffix("_" + limit.name.rsplit("_", 1)[-1])
+        text = f"{name.replace('_', ' ')}: {value} {limit.unit}".rstrip()
+        y = paragraph(page, y, f"Limit, {text}. {sentence(trade(limit.source))}", _SOFT)
+    sources = (flag.source, *(limit.source for limit in flag.limits))
     if flag.source:
-        y = paragraph(page, y, f"Pattern: {flag.source}.", _SOFT)
+        y = paragraph(page, y, f"Pattern: {trade(flag.source)}.", _SOFT)
+    if TRADE_PRACTICE in " ".join(trade(source) for source in sources):
+        y = paragraph(page, y, LEGEND, _SOFT)
     return y
 
 

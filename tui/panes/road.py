@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 
 from bankwise.signals.severity import Severity
 from bankwise.tui import digits
 from bankwise.tui.canvas import Canvas
+from bankwise.tui.drawn import CALM_HZ, draw_calmly
 from bankwise.tui.lane_axis import SIGNS
 from bankwise.tui.lanes import chosen, draw_stack
 from bankwise.tui.measure import draw_readout
@@ -14,10 +16,12 @@ from bankwise.tui.panes.flags import draw_ledger
 from bankwise.tui.snapshot import Flag, Look, Snapshot
 from bankwise.tui.themes import BANK_INK, BOLD, REVERSE, Ink, look
 from bankwise.tui.words import (
+    DIFFERENCE,
     clip,
     driving,
     fuel_status,
     number,
+    placed,
     sentence,
     unproven,
     wrap,
@@ -26,15 +30,18 @@ from bankwise.tui.words import (
 _WIDE, _SIDE_FROM = 100, 110
 _ROOMY_ROWS = 26
 _LEDGER_FROM = 40
-_TEXT_HZ = 4.0
+_TOP_ROWS, _SMALL = 5, 10
+_WIDE_STEP, _NARROW_STEP = 24, 15
 _SOFT = look(Ink.SOFT)
 _BOLD = look(Ink.TEXT, attributes=BOLD)
 
 
 def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
     """Draws instruments on top, lanes below, flags beside or under them."""
-    draw_instruments(canvas.part(0, 0, canvas.width, 5), shot, state)
-    y = 5 + (canvas.height >= _ROOMY_ROWS)
+    top = canvas.part(0, 0, canvas.width, _TOP_ROWS)
+    instruments = partial(draw_instruments, shot=shot, state=state)
+    draw_calmly(top, "instruments", shot, state, (), instruments)
+    y = _TOP_ROWS + (canvas.height >= _ROOMY_ROWS)
     lanes = chosen(shot, state.lanes)
     readout = 2 if state.view.cursor_s is not None else 0
     if canvas.width >= _SIDE_FROM:
@@ -42,13 +49,10 @@ def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
         wide = canvas.width - side - 2
         height = canvas.height - y - readout
         draw_stack(canvas.part(0, y, wide, height), shot, state, lanes)
-        room = canvas.height - y
-        both = room >= _LEDGER_FROM
-        split = room // 2 if both else room
-        draw_flags(canvas.part(wide + 2, y, side - 1, split - both), shot, state)
-        rest = canvas.part(wide + 2, y + split, side - 1, room - split)
-        if rest.height:
-            draw_ledger(rest, shot)
+        beside = partial(_draw_side, shot=shot, state=state)
+        words = (shot.flags, state.acknowledged, shot.causes, shot.unsaid)
+        area = canvas.part(wide + 2, y, side - 1, canvas.height - y)
+        draw_calmly(area, "side", shot, state, words, beside)
         if readout:
             part = canvas.part(0, canvas.height - readout, wide, readout)
             draw_readout(part, shot, state.view)
@@ -63,35 +67,40 @@ def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
         draw_flags(part, shot, state)
 
 
+def _draw_side(area: Canvas, shot: Snapshot, state: Look) -> None:
+    both = area.height >= _LEDGER_FROM
+    split = area.height // 2 if both else area.height
+    draw_flags(area.part(0, 0, area.width, split - both), shot, state)
+    rest = area.part(0, split, area.width, area.height - split)
+    if rest.height:
+        draw_ledger(rest, shot)
+
+
 def draw_instruments(area: Canvas, shot: Snapshot, state: Look) -> None:
     """Draws both banks' trims, their difference, engine speed and the small figures."""
     at_s = state.view.read_at(shot.now_s)
     if at_s is None:
         # Numbers that change more often than this cannot be read anyway.
-        at_s = math.floor(shot.now_s * _TEXT_HZ) / _TEXT_HZ
+        at_s = math.floor(shot.now_s * CALM_HZ) / CALM_HZ
     wide = area.width >= _WIDE
-    trims = [shot.value(f"total_trim_b{bank}_pct", at_s) for bank in (1, 2)]
-    two = shot.two_banks
+    places = 1 if wide else 0
+    step = _WIDE_STEP if wide else _NARROW_STEP
+    banks = (1, 2) if shot.two_banks else (1,)
+    trims = [shot.value(f"total_trim_b{bank}_pct", at_s) for bank in banks]
     x = 1
-    for bank, trim in zip((1, 2), trims, strict=True):
-        if bank == 2 and not two:
-            continue
-        status = shot.value(f"status_b{bank}", at_s)
-        words, faulty = fuel_status(status)
+    for bank, trim in zip(banks, trims, strict=True):
+        words, faulty = fuel_status(shot.value(f"status_b{bank}", at_s))
         ink = BANK_INK[bank]
-        text = _big(trim, 1 if wide else 0)
-        width = 24 if wide else 16
         area.put(x, 0, f"BANK {bank} trim %", look(ink, attributes=BOLD))
-        digits.draw(area, x, 1, text, look(ink))
+        digits.draw(area, x, 1, _big(trim, places), look(ink))
         code = look(ink, attributes=BOLD | (REVERSE if faulty else 0))
-        area.put(x, 4, f" {words} " if faulty else words, code)
-        x += width
-    if two:
-        gap = trims[0] - trims[1]
-        area.put(x, 0, "DIFFERENCE 1−2" if wide else "DIFF 1−2", _BOLD)
-        digits.draw(area, x, 1, _big(gap, 1 if wide else 0), look(Ink.TEXT))
-        _flag_under(area, x, 22 if wide else 14, shot)
-        x += 24 if wide else 15
+        area.put(x, 4, f" {words} " if faulty and wide else words, code)
+        x += step
+    if shot.two_banks:
+        area.put(x, 0, f"{DIFFERENCE} %", _BOLD)
+        digits.draw(area, x, 1, _big(trims[0] - trims[1], places), look(Ink.TEXT))
+        _flag_under(area, x, step - 2, shot)
+        x += step
     rpm = shot.value("rpm", at_s)
     area.put(x, 0, "ENGINE rpm", _BOLD)
     rounded = round(rpm / 10) * 10 if math.isfinite(rpm) else float("nan")
@@ -102,35 +111,30 @@ def draw_instruments(area: Canvas, shot: Snapshot, state: Look) -> None:
 
 def _small(area: Canvas, x: int, shot: Snapshot, at_s: float, wide: bool) -> None:
     rows = (
-        ("load", "load_pct", "%"),
-        ("speed", "speed_kmh", "km/h"),
-        ("coolant", "ect_c", "°C"),
-        ("air", "maf_gps", "g/s"),
-        ("MAP", "map_kpa", "kPa"),
+        ("load", "load", "load_pct", "%"),
+        ("speed", "", "speed_kmh", "km/h"),
+        ("coolant", "cool", "ect_c", "°C"),
+        ("air", "air", "maf_gps", "g/s"),
+        ("MAP", "MAP", "map_kpa", "kPa"),
     )
     y = 0
     room = area.width - x - 1
     if wide and room >= 44:
-        for label, name, unit in rows[:3]:
+        for label, _, name, unit in rows[:3]:
             value = number(shot.value(name, at_s), 0)
             area.put(x, 0, f"{label.upper()} {unit}", _BOLD)
             digits.draw(area, x, 1, _fit(value, 3), look(Ink.TEXT))
             x += 17
         return
-    for label, name, unit in rows:
+    for label, short, name, unit in rows:
         measured = shot.value(name, at_s)
         if name in ("maf_gps", "map_kpa") and not math.isfinite(measured):
             continue
-        text = number(measured, 0)
-        if y < area.height:
-            if wide:
-                area.put(x, y, label, _SOFT)
-                area.put_right(x + 12, y, text, _BOLD)
-                area.put(x + 13, y, unit, _SOFT)
-            else:
-                end = area.put_right(x + 4, y, text, _BOLD) + len(text)
-                area.put(end + 1, y, unit, _SOFT)
-            y += 1
+        before = 8 if wide else 4
+        area.put(x, y, label if wide else short, _SOFT)
+        area.put_right(x + before + 4, y, number(measured, 0), _BOLD)
+        area.put(x + before + 5, y, unit, _SOFT)
+        y += 1
 
 
 def _fit(text: str, count: int) -> str:
@@ -152,8 +156,10 @@ def driving_words(shot: Snapshot, at_s: float) -> str:
 def _flag_under(area: Canvas, x: int, width: int, shot: Snapshot) -> None:
     for flag in shot.active:
         if flag.about in ("B1", "B2") and flag.severity >= Severity.WATCH:
-            text = f"{SIGNS[flag.severity]} {flag.id} {flag.about}"
-            area.put(x, 4, clip(text, width), look(Ink.TEXT, attributes=BOLD))
+            sign = SIGNS[flag.severity]
+            forms = (f"{sign} {flag.about} {flag.id}", f"{sign} {flag.about} flag up")
+            text = next((t for t in forms if len(t) <= width), f"{sign} {flag.about}")
+            area.put(x, 4, text, look(Ink.TEXT, attributes=BOLD))
             return
 
 
@@ -161,7 +167,7 @@ def draw_flags(area: Canvas, shot: Snapshot, state: Look) -> None:
     """Draws the flags: those up first, the newest with all it has to say."""
     up = list(shot.active)
     past = [flag for flag in shot.flags if not flag.active]
-    small = area.height < 10
+    small = area.height < _SMALL
     y = 0
     if not small:
         title = f"FLAGS  {len(up)} up" if up else "FLAGS"
@@ -191,18 +197,9 @@ def _draw_flag(area: Canvas, y: int, flag: Flag, state: Look, whole: bool) -> in
     sign = look(Ink.TEXT, attributes=REVERSE | BOLD) if flag.active else _SOFT
     area.put(0, y, f" {SIGNS[flag.severity]} ", sign)
     code = look(ink, attributes=BOLD) if flag.active and not seen else look(ink)
+    if area.height < _SMALL:
+        return _draw_small(area, y, flag, code, whole)
     x = area.put(4, y, flag.about, code)
-    if area.height < 10:
-        area.put(x + 1, y, clip(sentence(flag.text), area.width - x - 2))
-        y += 1
-        if whole and flag.does_not_prove:
-            text = unproven(flag.does_not_prove)
-            area.put(4, y, clip(text, width), _SOFT)
-            y += 1
-        if whole and flag.next:
-            area.put(4, y, clip(f"next: {flag.next}", width))
-            y += 1
-        return y
     area.put(x + 1, y, clip(flag.id, area.width - x - 2), code)
     y += 1
     if not flag.active:
@@ -217,4 +214,22 @@ def _draw_flag(area: Canvas, y: int, flag: Flag, state: Look, whole: bool) -> in
             for line in wrap(text, width):
                 area.put(4, y, line, code)
                 y += 1
+    return y
+
+
+def _draw_small(area: Canvas, y: int, flag: Flag, code: int, whole: bool) -> int:
+    width = area.width - 5
+    text = placed(flag.text, flag.about)
+    lines = wrap(text, width)[:2] if whole else [clip(text, width)]
+    for line in lines:
+        area.put(4, y, line)
+        y += 1
+    if text.startswith(flag.about):
+        area.part(4, y - len(lines), len(flag.about), 1).looks[:] = code
+    if whole and flag.next:
+        area.put(4, y, clip(f"Next: {flag.next}", width), _BOLD)
+        y += 1
+    if whole and flag.does_not_prove:
+        area.put(4, y, clip(unproven(flag.does_not_prove), width), _SOFT)
+        y += 1
     return y
