@@ -37,8 +37,8 @@ from bankwise.adapters.gate import (
     permit,
     permit_clear,
 )
-from bankwise.adapters.link import Link
-from bankwise.adapters.newest_answers import refusal
+from bankwise.adapters.link import POLL_S, Link
+from bankwise.adapters.newest_answers import heard, is_spoiled, refusal
 from bankwise.adapters.pids import Layout, decode_one
 from bankwise.adapters.recorder import Recorder, new_header, wall_clock
 from bankwise.adapters.records import (
@@ -50,7 +50,8 @@ from bankwise.adapters.records import (
 )
 from bankwise.adapters.session_file import encoded, read_session
 from bankwise.adapters.snapshot import next_requests, snapshot
-from bankwise.adapters.startup import Found, StartUp
+from bankwise.adapters.startup import HEADERS_OFF, Found, StartUp
+from bankwise.adapters.troubles import Reaction
 from bankwise.signals.evidence import Snapshot
 
 CLEAR_WAIT_S: Final = 5.0
@@ -66,6 +67,8 @@ _ADVICE: Final = {
     0x33: "; this car wants its maker's own tool for it",
 }
 """What to do about a refused clearing, by reason. Source: common practice, none."""
+_TRIES: Final = 2
+"""How often a request is sent when its answer came damaged. Our choice."""
 _READINGS: Final = {
     "02": "the freeze frame",
     "03": "stored codes",
@@ -139,6 +142,7 @@ class CodeVisit:
             self.records.append,
         )
         self._from: int | None = None
+        self._told: list[str] = []
 
     def connect(self) -> Found:
         """Starts the adapter and meets the car.
@@ -147,18 +151,32 @@ class CodeVisit:
             NoAdapter, NoVehicle: nobody answers; says which.
             LinkError: the link is gone.
         """
-        start_up = StartUp(self._adapter, self._tell)
-        for step in (start_up.adapter_steps, start_up.bus_steps):
-            for exchange in step():
-                self._keep(exchange)
+        start_up = self._start()
         if not start_up.found.units:
-            raise NoVehicle("the vehicle does not answer: is the ignition on?")
+            raise NoVehicle(
+                HEADERS_OFF
+                if HEADERS_OFF in self._told
+                else "the vehicle does not answer: is the ignition on?"
+            )
         for exchange in start_up.vehicle_steps():
             self._keep(exchange)
         self.found = start_up.found
         self._recorder.begin(self.found)
         self._keep(LinkRecord(self._now(), "up"))
         return self.found
+
+    def _start(self) -> StartUp:
+        """Sets the adapter up and looks for the car."""
+        start_up = StartUp(self._adapter, self._say)
+        for exchange in start_up.adapter_steps():
+            self._keep(exchange)
+        for exchange in start_up.bus_steps(self.found.protocol):
+            self._keep(exchange)
+        return start_up
+
+    def _say(self, words: str) -> None:
+        self._told.append(words)
+        self._tell(words)
 
     def read(self) -> Snapshot:
         """Reads all that tells of codes and their history, and notes the codes.
@@ -263,10 +281,19 @@ class CodeVisit:
         self._recorder.keep([*aside, record])
 
     def _ask(self, request: str) -> Exchange:
-        if not self._adapter.in_step:
-            self._adapter.resync()
-        asked = self._adapter.ask(permit(request))
-        self._keep(asked.exchange)
+        """Asks, and once more when the answer was damaged or the adapter restarted."""
+        for _ in range(_TRIES):
+            if not self._adapter.in_step:
+                self._adapter.resync()
+            asked = self._adapter.ask(permit(request))
+            self._keep(asked.exchange)
+            reply = asked.reply
+            if reply.restarted or reply.says(Reaction.RESET):
+                self._say("the adapter restarted and is set up again")
+                self._adapter.drain(POLL_S)
+                self._start()
+            elif not is_spoiled(heard(asked.exchange, self.found.protocol)):
+                break
         return asked.exchange
 
     def _seen(self, start: int | None) -> Snapshot:

@@ -21,6 +21,7 @@ from bankwise.adapters.newest_answers import (
     NewestAnswers,
     again_words,
     numbers_named,
+    unanswered,
 )
 from bankwise.adapters.pids import PIDS, Layout, decode_one
 from bankwise.adapters.readiness import COUNTERS, monitor_status
@@ -97,6 +98,7 @@ def snapshot(asked: NewestAnswers, layout: Layout) -> Snapshot:
         for request, name in readable.items()
         if (why := asked.trouble(request))
     ]
+    unread += unanswered(asked, _NAMES, skip=readable)
     unread += again_words(asked, {**readable, **_NAMES})
     return Snapshot(
         {when: _reading(asked, when) for when in REPORTS},

@@ -6,7 +6,8 @@ refusal or a damaged frame takes nothing away. Only clearing does.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections import Counter
+from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -36,14 +37,18 @@ _OWN_WORDS: Final = {
     CANCELLED: "not waited for",
 }
 """What this program notes when the adapter says nothing that can be used."""
+_REPEATED: Final = {0x01: 1, 0x02: 1, 0x06: 1, 0x09: 1, 0x19: 1, 0x22: 2}
+"""Bytes of the request that an answer repeats after the service's, by service."""
+_UNSUPPORTED: Final = "not supported"
+_BUSY: Final = 0x21
 _REFUSALS: Final = {
     0x10: "refused",
-    0x11: "not supported",
-    0x12: "not supported",
+    0x11: _UNSUPPORTED,
+    0x12: _UNSUPPORTED,
     0x13: "refused: the request's length is wrong",
-    0x21: "busy: ask again",
+    _BUSY: "busy: ask again",
     0x22: "refused: conditions not right",
-    0x31: "not supported",
+    0x31: _UNSUPPORTED,
     0x33: "refused: the control unit is locked",
     0x78: "still working when asked",
 }
@@ -120,10 +125,45 @@ def newest_answers(
             continue
         request = plain(record.q)
         if wanted(request):
-            _take(out, request, record, answers(record, protocol))
+            _take(out, request, record, heard(record, protocol))
         elif not (record.e and request in out.newest and not out.newest[request].e):
             out.newest[request] = record
     return out
+
+
+def heard(exchange: Exchange, protocol: str) -> list[Answer]:
+    """What an exchange says to its own request.
+
+    A frame left over from an earlier answer is damage, never part of this one.
+    """
+    head = _answer_head(plain(exchange.q))
+    return [
+        Malformed("an answer to another question")
+        if isinstance(answer, Data) and not answer.payload.startswith(head)
+        else answer
+        for answer in answers(exchange, protocol)
+    ]
+
+
+def _answer_head(request: str) -> bytes:
+    """How a positive answer begins: the service's byte, and what it repeats."""
+    try:
+        asked = bytes.fromhex(request)
+    except ValueError:
+        return b""
+    if not asked:
+        return b""
+    repeated = _REPEATED.get(asked[0], 0)
+    return bytes((asked[0] + 0x40 & 0xFF,)) + asked[1 : 1 + repeated]
+
+
+def is_spoiled(told: Iterable[Answer]) -> bool:
+    """Whether asking once more may bring what was damaged or put off."""
+    return any(
+        isinstance(answer, BusFault | Malformed)
+        or (isinstance(answer, Negative) and answer.nrc == _BUSY)
+        for answer in told
+    )
 
 
 def is_cleared(told: Iterable[Answer]) -> bool:
@@ -167,6 +207,35 @@ def _forget(out: NewestAnswers) -> None:
 
 def _moment(t: float) -> str:
     return f"{int(t) // 60}:{int(t) % 60:02d}"
+
+
+def unanswered(
+    asked: NewestAnswers, names: Mapping[str, str], skip: Container[str] = ()
+) -> tuple[str, ...]:
+    """Readings that brought nothing or not all, a sentence a kind of reading.
+
+    A unit that says it does not support something leaves nothing unread.
+
+    Args:
+        asked: the newest answers.
+        names: of the readings, by how their requests begin; longer ones first.
+        skip: requests that are told of elsewhere.
+    """
+    failed: dict[str, list[str]] = {}
+    counts: Counter[str] = Counter()
+    for request in asked.answers:
+        name = next((n for head, n in names.items() if request.startswith(head)), "")
+        if not name or request in skip:
+            continue
+        counts[name] += 1
+        why = [w for w in asked.trouble(request) if not w.endswith(_UNSUPPORTED)]
+        if why:
+            failed.setdefault(name, []).append(why[0])
+    return tuple(
+        f"{name}: {', '.join(dict.fromkeys(why))}"
+        + (f" ({len(why)} of {counts[name]} requests)" if counts[name] > 1 else "")
+        for name, why in failed.items()
+    )
 
 
 def again_words(asked: NewestAnswers, names: Mapping[str, str]) -> tuple[str, ...]:

@@ -29,6 +29,7 @@ from bankwise.adapters.newest_answers import (
     newest_answers,
     numbers_named,
     plain,
+    unanswered,
 )
 from bankwise.adapters.pids import PIDS, Layout, decode_one
 from bankwise.adapters.readiness import COUNTERS, monitor_status
@@ -216,6 +217,7 @@ def snapshot(
         for request, name in _READABLE.items()
         if (why := asked.trouble(request))
     ]
+    unread += unanswered(asked, _NAMES, skip=_READABLE)
     unread += again_words(asked, _NAMES)
     return Snapshot(
         {

@@ -40,7 +40,8 @@ PROTOCOLS: Final = frozenset("123456789A")
 _OLDER_HEADERS: Final = (("1", "416B"), ("2", "486B"), ("3", "486B"), ("5", "8"))
 _SHORTEST_OLDER: Final = 10
 """Digits of three header bytes, one of data and a check byte."""
-_HEADERS_OFF: Final = "the adapter hides headers: its answers cannot be told apart"
+HEADERS_OFF: Final = "the adapter hides headers: its answers cannot be told apart"
+"""Said of an adapter that accepts the setting and does not obey."""
 _DEAF: Final = "the vehicle does not answer"
 _FOUR_BANKS_PID: Final = 0x1D
 _ASKED_ONCE: Final = (0x13, 0x1D, 0x1C, 0x51, 0x4F, 0x50)
@@ -207,7 +208,7 @@ class StartUp:
         self._seen = asked.exchange.a
         if not self.found.units:
             trouble = asked.reply.trouble
-            self._tell(_HEADERS_OFF if asked.ok else trouble.text if trouble else _DEAF)
+            self._tell(HEADERS_OFF if asked.ok else trouble.text if trouble else _DEAF)
 
     def vehicle_steps(self) -> Iterator[Exchange]:
         """Asks what the vehicle supports and who it is."""

@@ -10,6 +10,9 @@ from typing import Any
 
 import pytest
 
+from bankwise.adapters.car.dialect import SimulatedAdapter
+from bankwise.adapters.car.quirks import ADAPTERS, Mishap, Trouble
+from bankwise.adapters.car.timing import LINKS
 from bankwise.adapters.car.virtual import VirtualLink
 from bankwise.adapters.code_visit import CodeVisit, confirmation
 from bankwise.adapters.errors import GateRefused, LinkLost, NoVehicle
@@ -22,6 +25,7 @@ from bankwise.adapters.records import (
 )
 from bankwise.adapters.session_file import read_session
 from bankwise.adapters.snapshot import before_clearing, session_snapshot, snapshot
+from bankwise.signals.evidence import Snapshot
 
 
 def _visit(parked: Any, path: Path | None) -> CodeVisit:
@@ -323,3 +327,63 @@ def test_long_waits_are_told_in_words(parked: Any) -> None:
     assert any("the freeze frame" in words for words in reading)
     assert any("test results" in words for words in reading)
     assert not [words for words in reading if "(0" in words]
+
+
+def _read(parked: Any, quality: str, mishaps: dict[int, Mishap]) -> Snapshot:
+    """What a visit with such an adapter reads when such things happen."""
+    device = SimulatedAdapter(
+        parked.adapter().bus,
+        LINKS["usb-115200"],
+        ADAPTERS[quality],
+        Trouble(at=mishaps),
+    )
+    visit = CodeVisit(VirtualLink(device), None)
+    visit.connect()
+    seen = visit.read()
+    visit.close()
+    return seen
+
+
+@pytest.mark.parametrize("quality", sorted(set(ADAPTERS) - {"headerless"}))
+def test_every_adapter_reads_the_same(parked: Any, quality: str) -> None:
+    """Imitations that lie, echo, keep spaces or drop prompts change nothing."""
+    seen = _read(parked, quality, {})
+    best = _read(parked, "good", {})
+    assert seen.unread == ()
+    assert (seen.frames, seen.results, seen.units) == (
+        best.frames,
+        best.results,
+        best.units,
+    )
+    assert {w: r.codes for w, r in seen.codes.items()} == {
+        w: r.codes for w, r in best.codes.items()
+    }
+
+
+def test_an_adapter_that_hides_headers_is_named(parked: Any) -> None:
+    """The ignition is not to blame, so it is not blamed."""
+    with pytest.raises(NoVehicle, match="hides headers"):
+        _read(parked, "headerless", {})
+
+
+@pytest.mark.parametrize("quality", ["good", "imitation"])
+@pytest.mark.parametrize("mishap", sorted(set(Mishap) - {Mishap.BIT_FLIP}, key=str))
+def test_a_mishap_never_hides_a_code(parked: Any, mishap: Mishap, quality: str) -> None:
+    """Wherever it strikes, everything is read in the end, or said to be unread."""
+    whole = _read(parked, quality, {})
+    for at in range(6, 24):
+        seen = _read(parked, quality, {at: mishap})
+        for when, reading in seen.codes.items():
+            assert not reading.known or reading.codes == whole.codes[when].codes
+        if not seen.unread:
+            assert seen.frames == whole.frames, at
+            assert seen.results == whole.results, at
+            assert seen.units == whole.units, at
+
+
+@pytest.mark.parametrize("mishap", [Mishap.LV_RESET, Mishap.ERR94, Mishap.RESET])
+def test_an_adapter_that_restarts_is_set_up_again(parked: Any, mishap: Mishap) -> None:
+    """Its settings are gone; nothing of the car is lost."""
+    seen = _read(parked, "good", {12: mishap})
+    assert seen.unread == ()
+    assert seen.vin == "1M8GDM9AXKP042788"
