@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-
 from bankwise.adapters.errors import (
     AdapterError,
     LinkLost,
@@ -12,18 +10,7 @@ from bankwise.adapters.errors import (
     PortBusy,
     PortMissing,
 )
-
-_HOST_AND_PORT = re.compile(r"(?!\w+://)([A-Za-z0-9.\-]+|\[[0-9a-fA-F:]+\]):(\d{1,5})")
-_NETWORK = "socket://"
-
-
-def meant(url: str) -> str:
-    """The address that was meant when its scheme was left out; else empty.
-
-    `127.0.0.1:35000` is a host and a port, never the name of a serial port.
-    """
-    found = _HOST_AND_PORT.fullmatch(url.strip())
-    return f"{_NETWORK}{url.strip()}" if found else ""
+from bankwise.tui.address import meant
 
 
 def with_advice(error: AdapterError) -> str:
@@ -38,7 +25,7 @@ def _advice(error: AdapterError, text: str) -> str:
         named = next(filter(None, map(meant, text.split())), "")
         if named:
             return f"an adapter on the network is named {named}"
-        if _NETWORK in text:
+        if text.startswith(("nothing listens", "there is no host")):
             return (
                 "is the adapter powered, and this computer in its network? "
                 "The address and port are in its papers"

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import click
+from typing import Any
+
 from typer.core import TyperGroup
 
 SITUATIONS: dict[str, tuple[str, ...]] = {
@@ -20,9 +21,8 @@ _LEAST_ROOM = 40
 class BySituation(TyperGroup):
     """Lists the commands of `--help` under the situations they belong to."""
 
-    def format_commands(
-        self, ctx: click.Context, formatter: click.HelpFormatter
-    ) -> None:
+    # Any: the classes of these two are not typer's to import in every version.
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
         """Writes a heading a situation, a line a command."""
         for situation, names in SITUATIONS.items():
             room = max(formatter.width - 6 - max(map(len, names)), _LEAST_ROOM)

@@ -84,7 +84,7 @@ def note(
     """
     from bankwise.adapters.session_additions import add_note, add_vehicle
     from bankwise.tui.errors import CommandError
-    from bankwise.tui.places import find_session, sessions_folder
+    from bankwise.tui.places import own_session, sessions_folder
 
     given = {
         "name": car,
@@ -95,7 +95,7 @@ def note(
     details = {key: value for key, value in given.items() if value is not None}
     if text is None and not details:
         raise CommandError("nothing to add: give a note, or details of the car")
-    path = find_session(file, sessions_folder())
+    path = own_session(file, sessions_folder())
     if details:
         add_vehicle(path, details)
     if text is not None:
@@ -112,12 +112,12 @@ def pack(
     """Pack finished sessions; every command reads them packed too."""
     from bankwise.adapters.packed import pack as pack_file
     from bankwise.adapters.session_file import read_session
-    from bankwise.tui.places import find_session, sessions_folder
+    from bankwise.tui.places import own_session, sessions_folder
     from bankwise.tui.words import size
 
     folder = sessions_folder()
     for name in files:
-        path = find_session(name, folder)
+        path = own_session(name, folder)
         read_session(path)  # what is no session is left alone
         before = path.stat().st_size
         packed = pack_file(path)

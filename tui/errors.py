@@ -38,7 +38,7 @@ class NoSuchSession(CommandError):
     def __init__(self, name: str, known: Iterable[str] = ()) -> None:
         super().__init__(
             f"no session file {name!r}{_meant(name, known)}; "
-            "`bankwise stories` lists the shipped ones"
+            "`bankwise sessions` lists yours, `bankwise stories` the shipped ones"
         )
 
 

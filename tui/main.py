@@ -6,6 +6,7 @@ reason on standard error; 130 stopped by the person.
 
 from __future__ import annotations
 
+import os
 import sys
 from importlib.metadata import version
 from typing import Annotated
@@ -33,6 +34,9 @@ from bankwise.tui.errors import CommandError
 from bankwise.tui.options import Folder
 
 NOT_DONE = 2
+STOPPED = 130
+PIPE_CLOSED = 141
+"""As a shell reports a program that the signal of a closed pipe ended."""
 
 app = typer.Typer(
     name="bankwise",
@@ -92,20 +96,72 @@ def start(
 
 def main() -> None:
     """Runs the command line, and turns what a person can mend into one line."""
+    sys.exit(run())
+
+
+def run() -> int:
+    """Runs the command line; returns the status, the reason already told."""
     try:
-        app()
+        status = app(standalone_mode=False)
+        sys.stdout.flush()
     except CommandError as error:
-        _leave(str(error))
+        return _told(str(error))
     except AdapterError as error:
-        _leave(with_advice(error))
+        return _told(with_advice(error))
+    except BrokenPipeError:
+        return _no_reader()
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
-        _leave(f"{where}{error.strerror or error}")
+        return _told(f"{where}{error.strerror or error}")
+    except (KeyboardInterrupt, typer.Abort):
+        return STOPPED
+    except Exception as error:
+        # The command line library's own class is not to be imported in every version.
+        if not hasattr(error, "format_message"):
+            raise
+        return _told(_usage(error))
+    return status if isinstance(status, int) else 0
 
 
-def _leave(reason: str) -> None:
+def _usage(error: Exception) -> str:
+    """A fault of usage in one line, with where help is."""
+    message = getattr(error, "format_message", error.__str__)()
+    context = getattr(error, "ctx", None)
+    command = context.command_path if context is not None else "bankwise"
+    plain = " ".join(message.split()).rstrip(".")
+    for said, better in _PLAINER:
+        plain = plain.replace(said, better)
+    return f"{plain}; `{command} --help` tells more"
+
+
+_PLAINER = (
+    ("Input should be greater than or equal to", "it must be at least"),
+    ("Input should be less than or equal to", "it must be at most"),
+    (
+        "Input should be a valid number, unable to parse string as a number",
+        "it must be a number",
+    ),
+    (
+        "Input should be a valid integer, unable to parse string as an integer",
+        "it must be a whole number",
+    ),
+    ("Value error, ", ""),
+)
+"""The command line library's words, and ours."""
+
+
+def _no_reader() -> int:
+    """The reader of our output has gone (`| head`): nothing more to say to it.
+
+    Standard output is pointed elsewhere, so that ending does not try to flush again.
+    """
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return PIPE_CLOSED
+
+
+def _told(reason: str) -> int:
     print(f"bankwise: {reason}", file=sys.stderr)
-    sys.exit(NOT_DONE)
+    return NOT_DONE
 
 
 if __name__ == "__main__":

@@ -74,17 +74,49 @@ def find_session(name: str, folder: Path | None = None) -> Path:
         NoSuchSession: when nothing has that name.
         CommandError: when it is a folder.
     """
+    if not name:
+        raise CommandError("which session? the name given is empty")
     path = Path(name)
     if path.is_dir():
         raise CommandError(f"{name} is a folder, not a session file")
     if path.exists():
         return path
     known = shipped()
-    if folder is not None:
-        for suffix in ("", *SUFFIXES):
-            saved = folder / (name + suffix)
-            if saved.is_file():
-                return saved
+    saved = _saved(folder) if folder is not None else {}
+    for suffix in ("", *SUFFIXES):
+        if name + suffix in saved:
+            return saved[name + suffix]
     if name in known:
         return known[name]
-    raise NoSuchSession(name, known)
+    raise NoSuchSession(name, [*known, *map(_bare, saved)])
+
+
+def own_session(name: str, folder: Path | None = None) -> Path:
+    """The file that a name means, when it may be changed.
+
+    Raises:
+        CommandError: as `find_session`; and when it is shipped with the program.
+    """
+    path = find_session(name, folder)
+    if path.resolve().parent == next(iter(shipped().values())).resolve().parent:
+        raise CommandError(
+            f"{name} is shipped with the program and stays as it is; "
+            f"change a copy: {path}"
+        )
+    return path
+
+
+def _saved(folder: Path) -> dict[str, Path]:
+    """Saved sessions by the name of their file."""
+    try:
+        return {
+            path.name: path
+            for path in folder.iterdir()
+            if path.name.endswith(SUFFIXES) and path.is_file()
+        }
+    except OSError:
+        return {}
+
+
+def _bare(name: str) -> str:
+    return name.removesuffix(".gz").removesuffix(".jsonl")

@@ -17,10 +17,12 @@ from bankwise.adapters.errors import (
     PortMissing,
 )
 from bankwise.adapters.source import Recording
-from bankwise.tui.advice import meant, with_advice
+from bankwise.tui.address import meant
+from bankwise.tui.advice import with_advice
 from bankwise.tui.afterword import afterword, called
-from bankwise.tui.errors import NoTerminal
+from bankwise.tui.errors import CommandError, NoTerminal
 from bankwise.tui.on_screen import need_terminal
+from bankwise.tui.options import checked_port
 from bankwise.tui.practice import KEY, hidden
 
 
@@ -101,11 +103,36 @@ def test_a_session_is_called_by_the_name_that_finds_it(folder: Path) -> None:
         ("/dev/ttyUSB0", ""),
         ("COM5", ""),
         ("COM5:", ""),
+        ("127.0.0.1:0", ""),
+        ("127.0.0.1:99999", ""),
     ],
 )
 def test_a_forgotten_scheme_is_recognised(typed: str, wanted: str) -> None:
     """A host and a port is a network address; nothing else is."""
     assert meant(typed) == wanted
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("", "empty"),
+        ("127.0.0.1:35777", "named socket://127.0.0.1:35777"),
+        ("socket://x", "socket://HOST:PORT"),
+        ("socket://127.0.0.1:99999", "65535"),
+    ],
+)
+def test_an_address_that_cannot_be_one_is_refused_at_once(
+    typed: str, said: str
+) -> None:
+    """Before anything is opened, and with what to type instead."""
+    with pytest.raises(CommandError, match=said):
+        checked_port(typed)
+
+
+@pytest.mark.parametrize("typed", ["/dev/ttyUSB0", "COM5", "socket://1.2.3.4:5", None])
+def test_an_address_that_may_be_one_is_tried(typed: str | None) -> None:
+    """What exists is found out by opening it."""
+    assert checked_port(typed) == typed
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -48,7 +50,7 @@ def _refused(
         monkeypatch.setattr(sys, "argv", ["bankwise", *arguments])
         with pytest.raises(SystemExit) as ended:
             main()
-        assert ended.value.code not in (0, None)
+        assert ended.value.code == 2
         said = capsys.readouterr()
         assert said.out == ""
         lines = said.err.splitlines()
@@ -94,3 +96,47 @@ def test_a_folder_without_a_session(refused: Refused, tmp_path: Path) -> None:
     """Where there is nothing to verify, that is said."""
     (tmp_path / "drives").mkdir()
     assert "no session in or below" in refused("verify", "drives")
+
+
+USAGE = {
+    ("checkk",): "Did you mean 'check'?",
+    ("check",): "Missing argument",
+    ("check", "healthy", "--fail-on", "bad"): "'info', 'watch', 'act', 'stop'",
+    ("replay", "healthy", "--speed", "0"): "'--speed': it must be at least 0.1",
+    ("replay", "healthy", "--speed", "x"): "it must be a number",
+    ("replay",): "which session?",
+    ("export", "healthy", "--to", "xls"): "'csv', 'parquet', 'mf4'",
+    ("serve", "healthy", "--port", "x"): "it must be a whole number",
+    ("check", ""): "empty",
+    ("record", "--port", "127.0.0.1:35777"): "named socket://127.0.0.1:35777",
+    ("drive", "--port", "socket://here"): "socket://HOST:PORT",
+    ("probe", "--port", ""): "empty",
+    ("record", "--baud", "-3", "--port", "x"): "'--baud': it must be at least",
+    ("record", "--definitions", "missing.toml", "--port", "x"): "missing.toml",
+    ("demo", "helthy"): "'healthy'",
+    ("car", "helthy"): "'healthy'",
+    ("demo",): "needs a terminal",
+    (): "needs a terminal",
+}
+"""What a person may get wrong, and what the one line must hold."""
+
+
+@pytest.mark.parametrize("command", USAGE, ids=" ".join)
+def test_a_fault_of_usage_is_one_line(
+    refused: Refused, command: tuple[str, ...]
+) -> None:
+    """It says what is wrong in plain words, and the status is 2."""
+    assert USAGE[command] in refused(*command)
+
+
+def test_a_reader_that_goes_away_is_no_error(tmp_path: Path) -> None:
+    """`bankwise stories | head -1` ends without a word of complaint."""
+    done = subprocess.run(
+        f"{sys.executable} -m bankwise.tui.main stories | head -c 1",
+        shell=True,
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    assert done.stderr == ""

@@ -83,3 +83,26 @@ def test_packed_is_read_as_before(run: Any, saved: Path) -> None:
     assert not saved.exists()
     assert saved.with_name("monday.jsonl.gz").stat().st_size < size / 3
     assert "whole" in run("verify", "monday").stdout
+
+
+@pytest.mark.parametrize(
+    "command", [("note", "healthy", "hello"), ("note", "--car", "van", "healthy")]
+)
+def test_a_shipped_session_is_never_changed(run: Any, command: tuple[str, ...]) -> None:
+    """It is every reader's; who wants to change it makes a copy."""
+    path = shipped()["healthy"]
+    before = path.read_bytes()
+    done = run(*command)
+    assert "stays as it is" in str(done.exception)
+    assert path.read_bytes() == before
+    by_path = run("note", str(path), "hello")
+    assert "stays as it is" in str(by_path.exception)
+    assert path.read_bytes() == before
+
+
+def test_a_near_miss_of_a_saved_name_is_offered(run: Any, saved: Path) -> None:
+    """A person's own sessions are among the names that may have been meant."""
+    done = run("check", "mondy")
+    assert done.exit_code == 2
+    assert "is it 'monday'?" in done.stderr
+    assert saved.exists()
