@@ -10,6 +10,7 @@
     ├── NoAdapter          something is there, but it does not speak as an adapter
     ├── NoVehicle          the adapter answers, the vehicle does not
     ├── SessionError       a session file that cannot be read or written
+    │   └── NoHeader       its first line is no header of a session
     └── ImportFault        a table or its map that cannot become a session
 
 Each carries one plain sentence, and a short human title as `title`. What a car answers
@@ -79,6 +80,10 @@ class SessionError(AdapterError):
     """A session file that cannot be read or written."""
 
     title: ClassVar[str] = "Session file"
+
+
+class NoHeader(SessionError):
+    """The first line of a file is no header of a session."""
 
 
 class ImportFault(AdapterError):

@@ -14,7 +14,7 @@ from typing import Any
 
 import msgspec
 
-from bankwise.adapters.errors import SessionError
+from bankwise.adapters.errors import NoHeader, SessionError
 from bankwise.adapters.records import (
     FORMAT,
     AdapterInfo,
@@ -63,6 +63,9 @@ _KINDS: dict[str, type[_Known]] = {
     "end": EndRecord,
 }
 
+BOM = b"\xef\xbb\xbf"
+"""Some editors put it at the start of a text file. Source: Unicode, section 23.8."""
+
 _HEADER_KEYS = ("format", "id", "started", "tool")
 
 _BLOCK = 1 << 18
@@ -83,19 +86,20 @@ def parse_header(line: bytes, name: str) -> tuple[Header, list[str]]:
         name: the file's name, for the message.
 
     Raises:
-        SessionError: when the line is not the header of a session of format 1.
+        NoHeader: when the line is not the header of a session.
+        SessionError: when the session is of another format.
     """
     try:
-        raw = json.loads(line.removeprefix(b"\xef\xbb\xbf"))
+        raw = _printable(json.loads(line.removeprefix(BOM)))
     except (ValueError, RecursionError):
-        raise SessionError(f"{name} is not a session file") from None
+        raise NoHeader(f"{name} is not a session file") from None
     if not isinstance(raw, dict) or raw.get("k") != "session":
-        raise SessionError(f"{name} is not a session file: no session header")
+        raise NoHeader(f"{name} is not a session file: no session header")
     number = raw.get("format", FORMAT)
     if isinstance(number, str):
         number = number.partition(".")[0]
         number = int(number) if number.isdecimal() else None
-    if not isinstance(number, int | float) or int(number) != FORMAT:
+    if not isinstance(number, int | float) or not FORMAT <= number < FORMAT + 1:
         raise SessionError(
             f"{name} is of session format {raw.get('format')}; "
             f"this version reads format {FORMAT}"
@@ -120,6 +124,18 @@ def parse_header(line: bytes, name: str) -> tuple[Header, list[str]]:
         sealing=1 if raw.get("sealing") == 1 else 0,
     )
     return header, [f"the header lacks {', '.join(lacking)}"] if lacking else []
+
+
+def _printable(value: Any) -> Any:
+    """The same value; half a surrogate pair, which no terminal takes, becomes `?`."""
+    match value:
+        case str():
+            return value.encode("utf-8", "replace").decode()
+        case list():
+            return [_printable(item) for item in value]
+        case dict():
+            return {_printable(key): _printable(item) for key, item in value.items()}
+    return value
 
 
 def _text(value: Any) -> str:
@@ -215,9 +231,9 @@ def _one(line: bytes) -> Record | None:
         return _DECODER.decode(line)
     except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
         pass
-    try:
-        raw = msgspec.json.decode(line)
-    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
+    try:  # a remark typed in another encoding still counts
+        raw = msgspec.json.decode(line.decode("utf-8", "replace"))
+    except (msgspec.MsgspecError, RecursionError):
         return None
     if not isinstance(raw, dict) or not isinstance(raw.get("k"), str):
         return None

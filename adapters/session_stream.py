@@ -5,13 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final, Protocol
 
-from bankwise.adapters.errors import SessionError
-from bankwise.adapters.records import EndRecord, Header, Record
+from bankwise.adapters.errors import NoHeader, SessionError
+from bankwise.adapters.records import (
+    AdapterInfo,
+    EndRecord,
+    Exchange,
+    Header,
+    Record,
+)
 from bankwise.adapters.session_additions import with_additions
-from bankwise.adapters.session_lines import LineReader, parse_header
+from bankwise.adapters.session_lines import BOM, LineReader, parse_header
 
 _PIECE: Final = 1 << 22
 """Bytes whose records are made at a time: about an hour of driving."""
+
+_LOOK: Final = 1 << 16
+"""Bytes searched for an exchange where a file begins with no header."""
+
+_BLANK: Final = b"\0 \t\r\n"
+"""May stand before the header; a power cut leaves zeros."""
 
 _END_WORD: Final = b'"end"'
 """Stands in the record that closes a session."""
@@ -46,14 +58,21 @@ class SessionStream:
     """
 
     def __init__(self, data: bytes, name: str, damage: str = "") -> None:
-        start = len(data) - len(data.lstrip())
+        start = len(data) - len(data.removeprefix(BOM).lstrip(_BLANK))
         if start == len(data):
-            raise SessionError(f"{name} is empty")
+            raise SessionError(f"{name}: {damage}" if damage else f"{name} is empty")
         self._data = data
         self._body = data.find(b"\n", start) + 1 or len(data)
-        header, odd = parse_header(data[start : self._body], name)
+        self._odd = [damage] if damage else []
+        try:
+            header, odd = parse_header(data[start : self._body], name)
+        except NoHeader:
+            if not _holds_exchanges(data[start : start + _LOOK]):
+                raise
+            header, self._body = Header("", "", "", AdapterInfo()), start
+            odd = ["the header is missing or damaged: car and adapter are not known"]
+        self._odd += odd
         self.header = with_additions(header, _after_drive(data))
-        self._odd = ([damage] if damage else []) + odd
         self._half = 0
         self._reader = LineReader()
 
@@ -69,8 +88,11 @@ class SessionStream:
         if self._half:
             found.append("the last line is only half written and was dropped")
         if count := self._reader.dropped:
-            lines = "1 line is" if count == 1 else f"{count} lines are"
-            found.append(f"{lines} no records and were skipped")
+            found.append(
+                "1 line is no record and was skipped"
+                if count == 1
+                else f"{count} lines are no records and were skipped"
+            )
         return (*found, *self._reader.warnings())
 
     def pieces(self, size: int = _PIECE) -> Iterator[list[Record]]:
@@ -89,6 +111,10 @@ class SessionStream:
                 yield self._reader.read(data[whole:])
         del data
         self._data = b""  # tens of megabytes that judging the drive can use
+
+
+def _holds_exchanges(data: bytes) -> bool:
+    return any(isinstance(record, Exchange) for record in LineReader().read(data))
 
 
 def _after_drive(data: bytes) -> list[Record]:
