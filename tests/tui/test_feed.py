@@ -114,6 +114,47 @@ def test_codes_are_read_until_nothing_is_left_to_ask(source: Any, reader: Any) -
     assert feed.snapshot(frozenset()).unread is None
 
 
+def test_reading_again_keeps_what_was_read(source: Any, reader: Any) -> None:
+    """Before the new answers, and when they never come, the old ones stay."""
+    source.waiting = [
+        exchange(1.0, "0100", "7E8064100BE3EA813"),
+        exchange(2.0, "03", "7E80443010171"),
+        exchange(3.0, "020200", "7E8054202000171"),
+        exchange(3.1, "020400", "7E804420400 66".replace(" ", "")),
+        exchange(3.2, "020C00", "7E805420C001F40"),
+    ]
+    feed = Feed(source, lambda _header: reader)
+    feed.pull()
+    feed.read_codes()
+    feed.pull()
+    kept = feed.snapshot(frozenset(("evidence",))).evidence
+    assert kept is not None
+    assert kept.codes["stored"].codes == ("P0171",)
+    assert "0100" not in source.asked
+    assert "020200" in source.asked
+    source.waiting = [Exchange(60.0, "03", (), 0.2, "NO DATA")]
+    feed.pull()
+    feed._costly.clear()
+    later = feed.snapshot(frozenset(("evidence",))).evidence
+    assert later is not None
+    assert later.codes["stored"].codes == ("P0171",)
+    assert any("read again at 1:00" in line for line in later.unread)
+
+
+def test_a_freeze_frame_is_known_on_every_pane(source: Any, reader: Any) -> None:
+    """The road test can show the window whichever pane is open."""
+    source.waiting = [
+        exchange(3.0, "020200", "7E8054202000171"),
+        exchange(3.1, "020400", "7E804420400" + "66"),
+        exchange(3.2, "020C00", "7E805420C001F40"),
+    ]
+    feed = Feed(source, lambda _header: reader)
+    feed.pull()
+    shot = feed.snapshot(frozenset())
+    assert [one.code for one in shot.windows] == ["P0171"]
+    assert shot.windows[0].window.rpm == (1625.0, 2375.0)
+
+
 def test_a_flag_carries_its_limits_with_their_sources(source: Any, reader: Any) -> None:
     """The proof needs the threshold in force, its unit and where it comes from."""
     feed = Feed(source, lambda _header: reader)
