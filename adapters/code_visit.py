@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from bankwise.adapters.adapter import Adapter
+from bankwise.adapters.adapter import Adapter, Asked
 from bankwise.adapters.current_data import PLAIN, RANGES
 from bankwise.adapters.errors import (
     AdapterError,
@@ -282,11 +282,8 @@ class CodeVisit:
 
     def _ask(self, request: str) -> Exchange:
         """Asks, and once more when the answer was damaged or the adapter restarted."""
-        for _ in range(_TRIES):
-            if not self._adapter.in_step:
-                self._adapter.resync()
-            asked = self._adapter.ask(permit(request))
-            self._keep(asked.exchange)
+        asked = self._once(request)
+        for _ in range(_TRIES - 1):
             reply = asked.reply
             if reply.restarted or reply.says(Reaction.RESET):
                 self._say("the adapter restarted and is set up again")
@@ -294,7 +291,15 @@ class CodeVisit:
                 self._start()
             elif not is_spoiled(heard(asked.exchange, self.found.protocol)):
                 break
+            asked = self._once(request)
         return asked.exchange
+
+    def _once(self, request: str) -> Asked:
+        if not self._adapter.in_step:
+            self._adapter.resync()
+        asked = self._adapter.ask(permit(request))
+        self._keep(asked.exchange)
+        return asked
 
     def _seen(self, start: int | None) -> Snapshot:
         return snapshot(self.records[start:], self.found.protocol, self.found.layout)

@@ -153,6 +153,7 @@ def clear(
             typer.echo(words)
         typer.echo("\nRead again:\n")
         typer.echo(codes_text(outcome.left))
+        typer.echo(f"\nWhat stood before is kept: bankwise codes {path}")
     if not outcome.ok:
         raise CommandError(
             "the car did not clear its codes; what it remembers is saved in "

@@ -1,6 +1,6 @@
 """Lines that touch the car while it runs: what a technician's hands would do.
 
-    unplug B2S1      wire B2S1 high      propane 20      snap     (the car's own)
+    unplug B2S1      high B2S1      propane engine 20      snap    (the car's own)
     mishap LV RESET  befalls the next request
     drop 5           the connection is lost for five seconds
     show             what the engine unit believes now
@@ -17,8 +17,9 @@ from bankwise.adapters.car.dialect import SimulatedAdapter
 from bankwise.adapters.car.quirks import Mishap
 
 HELP = (
-    "lines: show | mishap WORDS | drop SECONDS | and what the car understands, "
-    "such as: unplug B2S1, wire B2S1 high, propane 20, snap"
+    "lines: show | mishap WORDS | drop SECONDS | and what the car understands: "
+    "unplug B2S1, plug B2S1, high B2S1, low B2S1, release B2S1, propane engine 20, "
+    "leak B1 15, snap, hold 2500, idle, pull, off, on, start, fill 90"
 )
 
 _SHOWN = ("rpm", "speed_kmh", "ect_c", "throttle_pct", "maf_gps", "map_kpa")
