@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from bankwise.tui.app import BankwiseApp
 
 Arg = float | str | None
+_WITH_LANES = ("road", "review")
 Action = Callable[["BankwiseApp", Arg], None]
 
 
@@ -38,6 +39,12 @@ def _replay(app: BankwiseApp) -> Playing | None:
 
 def _set_view(app: BankwiseApp, view: TimeView) -> None:
     app.look = replace(app.look, view=view)
+
+
+def _say_elsewhere(app: BankwiseApp, text: str) -> None:
+    """Says what the lanes would show, where there are none to show it."""
+    if app.pane_id not in _WITH_LANES:
+        app.say(text)
 
 
 def _situation(app: BankwiseApp, arg: Arg) -> None:
@@ -68,7 +75,8 @@ def _zoom(app: BankwiseApp, arg: Arg) -> None:
         if view == app.look.view:
             return
         _set_view(app, view)
-        app.say(f"window {span(view.span_s)}, front sensors {span(view.short_s)}")
+        words = f"window {span(view.span_s)}, front sensors {span(view.short_s)}"
+        _say_elsewhere(app, words)
         keep(app)
 
 
@@ -77,7 +85,7 @@ def _cursor(app: BankwiseApp, _arg: Arg) -> None:
         view = app.look.view.toggle_cursor(app.shot.now_s)
         _set_view(app, view)
         at = "away" if view.cursor_s is None else f"at {clock(view.cursor_s, True)}"
-        app.say(f"cursor {at}")
+        _say_elsewhere(app, f"cursor {at}")
 
 
 def _anchor(app: BankwiseApp, _arg: Arg) -> None:
@@ -85,7 +93,8 @@ def _anchor(app: BankwiseApp, _arg: Arg) -> None:
         view = app.look.view.drop_anchor(app.shot.now_s)
         _set_view(app, view)
         from_ = view.anchor_s
-        app.say("no measuring" if from_ is None else f"from {clock(from_, True)}")
+        at = "no more" if from_ is None else f"from {clock(from_, True)}"
+        _say_elsewhere(app, f"measuring {at}")
 
 
 def _jump(app: BankwiseApp, arg: Arg) -> None:
@@ -95,7 +104,7 @@ def _jump(app: BankwiseApp, arg: Arg) -> None:
     if view is app.look.view:
         app.say("no flag or mark further on" if arg > 0 else "no flag or mark before")
     elif view.cursor_s is not None:
-        app.say(f"at {clock(view.cursor_s, tenths=True)}")
+        _say_elsewhere(app, f"at {clock(view.cursor_s, tenths=True)}")
     _set_view(app, view)
 
 

@@ -19,13 +19,16 @@ _BAR = look(Ink.TEXT, Paper.BAR)
 _BAR_BOLD = look(Ink.TEXT, Paper.BAR, BOLD)
 _BAR_SOFT = look(Ink.SOFT, Paper.BAR)
 _SHOUT = look(Ink.TEXT, attributes=BOLD | REVERSE)
+_NOTICE = look(Ink.TEXT, Paper.PICK, BOLD)
 _WIDE = 100
 _LINK_ROOM = 24
 
 _ALWAYS = ("help", "mark", "quit")
 """Keys that the bottom line never leaves out."""
 
-_MAIN = "  ".join(f"{key.label} {key.short}" for key in KEYS if key.short in _ALWAYS)
+_MAIN = "  ".join(
+    f"{key.label} {key.short}" for word in _ALWAYS for key in KEYS if key.short == word
+)
 _MORE = (
     "1–8 views",
     *(f"{k.label} {k.short}" for k in KEYS if k.short and k.short not in _ALWAYS),
@@ -130,7 +133,7 @@ def draw_bottom(row: Canvas, shot: Snapshot, state: Look) -> None:
     while facts and len("  ".join(facts)) > right - len("● REC 999.9 kB") - 5:
         facts.pop()
     text = "  ".join(facts)
-    left = row.part(0, 0, right - len(text) - 4, 1)
+    left = row.part(0, 0, right - (len(text) + 4 if text else 1), 1)
     x = _recording(left, shot, roomy=row.width >= _WIDE)
     x = row.put(x + 2, 0, text, _BAR_SOFT)
     more = list(_MORE)
@@ -143,8 +146,8 @@ def draw_notice(row: Canvas, said: str) -> None:
     """One line that answers a key, for a few seconds, just above the bottom line."""
     if not said:
         return
-    text = f" {clip(said, row.width - 4)} "
-    row.put_right(row.width - 1, 0, text, _SHOUT)
+    row.clear(_NOTICE)
+    row.put(1, 0, clip(said, row.width - 2), _NOTICE)
 
 
 def _recording(row: Canvas, shot: Snapshot, roomy: bool) -> int:

@@ -54,6 +54,11 @@ class Window:
         """The cell a moment falls in, counted from the left; may lie outside."""
         return math.floor(t_s / self.cell_s) - self.first
 
+    @property
+    def span_s(self) -> float:
+        """Length of the whole window. Unit: s."""
+        return self.cells * self.cell_s
+
     def holds(self, cell: int) -> bool:
         """Whether a cell is on the screen."""
         return 0 <= cell < self.cells

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from bankwise.tui.canvas import Canvas
+from bankwise.tui.lane_axis import Window
 from bankwise.tui.lane_table import Lane, Scale, Shape
 from bankwise.tui.snapshot import Look, Snapshot
 from bankwise.tui.themes import BANK_INK, BOLD, Ink, look
-from bankwise.tui.words import DIFFERENCE, grouped, number, rate
+from bankwise.tui.words import DIFFERENCE, grouped, number, rate, span
 
 NARROW, WIDE = 15, 20
 _WIDE_FROM = 100
@@ -69,6 +70,11 @@ def draw_margin(
         places = 0 if ends[1] - ends[0] > 2 else 1
         _where_free(edge, 1, number(ends[1], places))
         _where_free(edge, edge.height - 1, number(ends[0], places))
+
+
+def note_window(edge: Canvas, window: Window) -> None:
+    """Says how long a window is that has no axis of its own, where there is room."""
+    _where_free(edge, 1, span(window.span_s))
 
 
 def _pace(edge: Canvas, x: int, pace: str, slow: bool) -> None:

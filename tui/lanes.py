@@ -20,7 +20,7 @@ from bankwise.tui.canvas import Canvas
 from bankwise.tui.drawn import draw_calmly
 from bankwise.tui.lane_axis import Window, draw_axis, draw_events
 from bankwise.tui.lane_band import band_of, draw_band
-from bankwise.tui.lane_margin import draw_margin, margin_width
+from bankwise.tui.lane_margin import draw_margin, margin_width, note_window
 from bankwise.tui.lane_table import LANES, Lane, Scale, Shape
 from bankwise.tui.lane_words import draw_words
 from bankwise.tui.snapshot import Look, Snapshot
@@ -177,8 +177,10 @@ def _draw_group(canvas: Canvas, shot: Snapshot, state: Look, stack: Stack) -> No
     draw_events(plots, body, lit[:body], window, shot, state)
     if has_axis:
         draw_axis(plots.part(0, plots.height - 1, window.cells, 1), window)
-        span_s = window.cells * window.cell_s
-        canvas.put(1, canvas.height - 1, f"window {span(span_s)}", look(Ink.SOFT))
+        foot = canvas.part(0, canvas.height - 1, margin, 1)
+        foot.put(1, 0, f"window {span(window.span_s)}", look(Ink.SOFT))
+    else:
+        note_window(canvas.part(0, 0, margin, canvas.height), window)
     if state.sweep and not state.view.held:
         _sweep(plots, window)
 

@@ -168,8 +168,8 @@ def clip(text: str, width: int) -> str:
     if width <= 0:
         return ""
     kept = text[: width - 1]
-    if text[width - 1] != " ":
-        space = kept.rstrip().rfind(" ")
+    if not kept.endswith(" ") and text[width - 1] != " ":
+        space = kept.rfind(" ")
         kept = kept[:space] if space >= width // 2 else kept
     return kept.rstrip(" ,:;") + "…"
 
@@ -209,12 +209,11 @@ def grouped(value: float) -> str:
 
 
 def trade(source: str) -> str:
-    """A source as the screen says it; the proof's legend has the whole words."""
-    return (
-        source.replace("Common practice", "Trade practice")
-        .replace(COMMON_PRACTICE, TRADE_PRACTICE)
-        .replace("common practice", TRADE_PRACTICE)
-    )
+    """A source as the screen says it; the legend beside it has the whole words."""
+    for first, fresh in (("c", TRADE_PRACTICE), ("C", sentence(TRADE_PRACTICE))):
+        for whole in (COMMON_PRACTICE, COMMON_PRACTICE.partition(",")[0]):
+            source = source.replace(first + whole[1:], fresh)
+    return source
 
 
 def unproven(text: str) -> str:

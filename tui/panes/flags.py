@@ -136,9 +136,10 @@ def _draw_cause(area: Canvas, y: int, cause: Cause, first: bool) -> int:
     area.put(1, y, f"{bar:░<10}", look(Ink.NEUTRAL))
     share = f"{round(cause.share * 100):>3} %"
     x = area.put(12, y, share, _BOLD)
-    place = "" if cause.about == "engine" else f"{cause.about}: "
-    words = sentence(EXPLANATIONS.get(cause.id, cause.id.replace("-", " ")))
-    named = wrap(f"{place}{words}", area.width - x - 3)
+    engine = cause.about == "engine"
+    words = EXPLANATIONS.get(cause.id, cause.id.replace("-", " "))
+    words = sentence(words) if engine else f"{cause.about}: {words}"
+    named = wrap(words, area.width - x - 3)
     for line in named:
         area.put(x + 2, y, line, _BOLD)
         y += 1
