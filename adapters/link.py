@@ -79,6 +79,8 @@ _BY_ERRNO: Final[dict[int, tuple[type[LinkError], str]]] = {
         "no permission to open {port}; on Linux join the group that owns it, "
         "often dialout, and log in again",
     ),
+    errno.EISDIR: (PortMissing, "{port} is a folder, not a port"),
+    errno.ENOTTY: (PortMissing, "{port} is no serial port"),
     errno.EPERM: (PortDenied, "no permission to open {port}"),
     errno.EBUSY: (PortBusy, "{port} is in use by another program"),
     errno.EAGAIN: (PortBusy, "{port} is in use by another program"),
@@ -96,6 +98,10 @@ _BY_WORDS: Final[tuple[tuple[str, type[LinkError], str], ...]] = (
     ("temporary failure in name resolution", PortMissing, "no host for {port}"),
     ("cannot find the file", PortMissing, "there is no {port}"),
     ("no such file", PortMissing, "there is no {port}"),
+    ("inappropriate ioctl", PortMissing, "{port} is no serial port"),
+    ("'<=' not supported", PortMissing, "{port} lacks its number: {port}:35000, say"),
+    ("'debug|info|warning|error'", PortMissing, "{port} is no socket://HOST:NUMBER"),
+    ("not known", PortMissing, "{port}: no kind of port begins so"),
 )
 
 

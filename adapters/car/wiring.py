@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from bankwise.adapters.car.bus import CarBus, Unit
 from bankwise.adapters.car.dialect import SimulatedAdapter
-from bankwise.adapters.car.evidence import EMPTY, Evidence, Remembers
+from bankwise.adapters.car.evidence import (
+    EMPTY,
+    Evidence,
+    Fixed,
+    Monitor,
+    Remembers,
+)
 from bankwise.adapters.car.framing import PROTOCOLS, TRANSMISSION
 from bankwise.adapters.car.information import UnitNames
 from bankwise.adapters.car.maker_values import data, maker_values
@@ -16,6 +22,8 @@ from bankwise.adapters.car.uds_unit import UdsUnit
 from bankwise.adapters.car.unit import CarState, ControlUnit, Manners
 
 TRANSMISSION_SIGNALS = frozenset({"speed_kmh"})
+TRANSMISSION_MEMORY = Fixed(supported=frozenset({Monitor.COMPONENTS}))
+"""A transmission unit watches its own circuits, and no catalyst."""
 """What the transmission unit reports beside its monitor status. Source: our choice."""
 
 
@@ -63,7 +71,7 @@ def transmission_unit(
         TRANSMISSION,
         can=PROTOCOLS[spec.protocol].can,
         layout=spec.layout,
-        evidence=evidence or EMPTY,
+        evidence=evidence or TRANSMISSION_MEMORY,
         signals=TRANSMISSION_SIGNALS,
     )
 

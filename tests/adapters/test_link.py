@@ -116,6 +116,23 @@ def test_bad_names_give_one_plain_line(url: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("url", "words"),
+    [
+        ("socket://127.0.0.1", "lacks its number: socket://127.0.0.1:35000, say"),
+        ("socket://127.0.0.1:x", "is no socket://HOST:NUMBER"),
+        ("socket://127.0.0.1:99999", "is no socket://HOST:NUMBER"),
+        ("/", "is a folder, not a port"),
+        ("/dev/null", "is no serial port"),
+        ("foo://x", "no kind of port begins so"),
+    ],
+)
+def test_a_mistyped_port_is_told_what_is_wrong_with_it(url: str, words: str) -> None:
+    """No word of pyserial's or the system's inside reaches the person."""
+    with pytest.raises(PortMissing, match=words):
+        PortLink(url)
+
+
+@pytest.mark.parametrize(
     ("foreign", "kind"),
     [
         (FileNotFoundError(errno.ENOENT, "x"), PortMissing),
