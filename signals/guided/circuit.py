@@ -6,7 +6,6 @@ and the control unit's input, never on the sensor itself.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -38,6 +37,8 @@ LONGEST_GAP_S = 1.0
 choice, because nobody holds a probe for less on purpose."""
 
 WIRES = ("first-wire", "second-wire")
+DRIVEN = {"first-wire": "first-driven", "second-wire": "second-driven"}
+"""The question after each wire: only a wire that was driven can fail."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,31 +108,50 @@ def _judge(case: Case) -> tuple[Finding, ...]:
         return (Finding(place, text),)
     rest, why = _rest(case)
     if rest is None:
-        return (Finding(place, f"{place}: cannot tell, {why}."),)
-    parked = PARK_LOW_V <= rest <= PARK_HIGH_V
-    where = "as an open input does" if parked else "not where an open input rests"
-    found = [Finding(place, f"{place} unplugged rests at {rest:.2f} V, {where}.")]
+        text = f"{place}: cannot tell, {why}. Is the right plug off?"
+        return (Finding(place, text),)
+    if not PARK_LOW_V <= rest <= PARK_HIGH_V:
+        # A plug still on, or another one pulled, looks just like a shorted wire.
+        text = (
+            f"{place} rests at {rest:.2f} V, not where an open input rests: no "
+            "verdict. See that this plug is off; if it is, measure the signal wire "
+            "as the service information says."
+        )
+        return (Finding(place, text),)
+    text = f"{place} unplugged rests at {rest:.2f} V, as an open input does."
+    return (Finding(place, text), *_wires(case, rest))
+
+
+def _wires(case: Case, rest: float) -> tuple[Finding, ...]:
+    """What each wire did; a verdict once both were driven."""
+    place = case.run.about
+    found: list[Finding] = []
     ends: set[bool] = set()
     unsure = False
-    tried: set[str] = set()
+    tried = 0
     for step in WIRES:
         span = case.span(step)
         if span is None:
             continue
         seen = trace(case, place, *span)
         got = hits(seen, rest) if seen is not None else ()
-        if not got and not math.isfinite(span[1]):
+        driven = case.run.answers.get(DRIVEN[step])
+        if not got and driven is None and not case.run.ended:
             continue
-        tried.add(step)
         ends |= {hit.high for hit in got}
-        lacking = "" if got else _too_slow(seen)
+        tried += bool(got or driven)
+        lacking = "" if got or not driven else _too_slow(seen)
         unsure |= bool(lacking)
-        found.append(Finding(place, _step_words(place, step, got, lacking)))
-    if len(tried) < len(WIRES):
-        text = f"{place}: both wires must be tried for a verdict."
-        return (*found, Finding(place, text))
-    found.append(_verdict(place, parked, ends, unsure=unsure))
-    return tuple(found)
+        words = _step_words(place, step, got, lacking)
+        if not got and not driven:
+            words = f"{place}, {step.replace('-', ' ')}: it was not driven."
+        found.append(Finding(place, words))
+    if tried == len(WIRES):
+        return (*found, _verdict(place, ends, unsure=unsure))
+    if not case.run.ended:
+        return tuple(found)
+    text = f"{place}: both wires must be driven for a verdict. Make the test again."
+    return (*found, Finding(place, text))
 
 
 def _too_slow(seen: Trace | None) -> str:
@@ -157,8 +177,8 @@ def _step_words(place: str, step: str, got: tuple[Hit, ...], lacking: str) -> st
     return f"{place}, {name}: went " + ", ".join(told) + f"{more}."
 
 
-def _verdict(place: str, parked: bool, ends: set[bool], *, unsure: bool) -> Finding:
-    if parked and ends == {True, False}:
+def _verdict(place: str, ends: set[bool], *, unsure: bool) -> Finding:
+    if ends == {True, False}:
         return Finding(
             place,
             f"{place}: wiring and input follow to both ends. This says nothing of the "
@@ -169,11 +189,9 @@ def _verdict(place: str, parked: bool, ends: set[bool], *, unsure: bool) -> Find
         return Finding(place, f"{place}: no verdict, sampled too slowly.")
     if not ends:
         text = f"{place}: the reading does not follow its wires: wiring or input."
-    elif len(ends) == 1:
+    else:
         lacking = "low" if True in ends else "high"
         text = f"{place}: the reading never reached the {lacking} end: wiring or input."
-    else:
-        text = f"{place}: it follows, but does not rest at its bias: wiring or input."
     return Finding(place, text, "circuit-bad")
 
 
@@ -206,10 +224,24 @@ CIRCUIT = GuidedTest(
             2.0,
         ),
         Step(
+            "first-driven",
+            "Was that wire driven?",
+            "Yes only when the probe was on the right wire, as the service "
+            "information says.",
+            asks=True,
+        ),
+        Step(
             "second-wire",
             "Drive the other wire",
             "The same way. The reading must go to the other end. Then let go.",
             2.0,
+        ),
+        Step(
+            "second-driven",
+            "Was that wire driven?",
+            "Yes only when the probe was on the right wire, as the service "
+            "information says.",
+            asks=True,
         ),
         Step("reconnected", "Plug it in again", "Then end the test.", 3.0),
     ),

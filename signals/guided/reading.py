@@ -79,12 +79,14 @@ class Answer:
     """Whether a sensor went to a side and stayed there.
 
     Attributes:
-        followed: True, False, or None when sampling cannot tell.
-        why: when it cannot tell.
+        followed: True, False, or None when it cannot be told.
+        why: when it cannot be told.
         delay_s: least and most time from the step's begin to the side. Unit: s.
         passage_s: least and most time between the two sides, 0.3 to 0.6 V; None when
             it was not seen whole. Unit: s.
         extreme: farthest value on the way, in V or λ.
+        already: whether it was on that side from the begin on.
+        touched: whether it came to that side at all, however briefly.
     """
 
     followed: bool | None
@@ -92,16 +94,43 @@ class Answer:
     delay_s: tuple[float, float] | None = None
     passage_s: tuple[float, float] | None = None
     extreme: float | None = None
+    already: bool = False
+    touched: bool = False
 
 
-def answer(seen: Trace | None, begin: float, rich: bool, hold_s: float) -> Answer:
+def longest_stay(seen: Trace | None, rich: bool) -> float:
+    """The most that one stay on a side can have lasted, as sampled. Unit: s."""
+    if seen is None or len(seen.t) < 3:
+        return 0.0
+    longest, start = 0.0, None
+    for i, on in enumerate(seen.on_side(rich).tolist()):
+        if not on:
+            start = None
+            continue
+        start = i if start is None else start
+        longest = max(longest, float(seen.t[i] - seen.t[start]) + 2 * seen.step_s)
+    return longest
+
+
+def answer(
+    seen: Trace | None,
+    begin: float,
+    rich: bool,
+    hold_s: float,
+    longer_s: float = 0.0,
+) -> Answer:
     """How a sensor answered a stimulus that began at `begin`.
+
+    Only a stay that began while it was watched counts: a reading that is on the side
+    from the first value on must leave it first.
 
     Args:
         seen: its values during the step.
         begin: when the step began. Unit: s.
         rich: the direction it was forced to.
         hold_s: how long it must stay on that side to count. Unit: s.
+        longer_s: how long it must stay there when it also goes there by itself.
+            Unit: s.
     """
     if seen is None or len(seen.t) < 3:
         return Answer(None, "no values in this step")
@@ -111,17 +140,27 @@ def answer(seen: Trace | None, begin: float, rich: bool, hold_s: float) -> Answe
     lowest = seen.wide == rich
     extreme = float(np.min(seen.v) if lowest else np.max(seen.v))
     side = seen.on_side(rich)
-    first = _held(seen, side, hold_s)
+    off = np.flatnonzero(~side)
+    if not len(off):
+        word = "rich" if rich else "lean"
+        return Answer(None, f"was {word} already", extreme=extreme, already=True)
+    fresh = side.copy()
+    fresh[: off[0]] = False
+    first = _held(seen, fresh, max(hold_s, longer_s))
     if first is None:
         if seen.gap_s > max(GAP_S, hold_s):
             return Answer(None, f"a hole of {seen.gap_s:.1f} s in the values")
+        if np.any(side):
+            why = "it came there, but no longer than by itself"
+            return Answer(None, why, extreme=extreme, touched=True)
         return Answer(False, extreme=extreme)
     before = seen.t[first - 1] - seen.d[first - 1] / 2 if first else begin
     delay = (
         max(0.0, float(before) - begin),
         max(0.0, float(seen.t[first] + seen.d[first] / 2) - begin),
     )
-    return Answer(True, "", delay, _passage(seen, first, rich), extreme)
+    passed = _passage(seen, first, rich)
+    return Answer(True, "", delay, passed, extreme, touched=True)
 
 
 def _held(seen: Trace, side: Bools, hold_s: float) -> int | None:

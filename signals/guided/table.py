@@ -8,7 +8,7 @@ from bankwise.signals.code_marks import OUTCOMES
 from bankwise.signals.guided.breathing import BREATHING
 from bankwise.signals.guided.case import Case
 from bankwise.signals.guided.circuit import CIRCUIT
-from bankwise.signals.guided.force import BY_GAS, BY_SNAP
+from bankwise.signals.guided.forcing_steps import BY_GAS, BY_SNAP
 from bankwise.signals.guided.pull import PULL
 from bankwise.signals.guided.road import ROAD
 from bankwise.signals.guided.script import Finding, GuidedTest, Subject

@@ -79,7 +79,7 @@ async def go_through(
             await asyncio.sleep(float(pause or 0) / FASTER)
             say(words)
         await until(lambda: guided_flow.left_s(page(), app.shot) == 0)
-        await pilot.press("enter")
+        await pilot.press("y" if step.asks else "enter")
     await until(lambda: page().kind == guided_flow.RESULT)
     await until(lambda: "back to the list" in text_of(app))
     return text_of(app)
@@ -164,8 +164,10 @@ async def test_forcing_over_tcp(tmp_path: Path) -> None:
     """The sensor that reads lean is condemned, the other three are cleared."""
     path = tmp_path / "force.jsonl"
     hands = {
-        "rich": ["0.5|propane engine 20", "8|propane engine 0"],
-        "lean": ["0.5|leak engine 30", "8|leak engine 0"],
+        "feed-rich": ["0.5|propane engine 20"],
+        "rich": ["8|propane engine 0"],
+        "feed-lean": ["0.5|leak engine 30"],
+        "lean": ["8|leak engine 0"],
     }
     page = await watched(
         "demo",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from bankwise.signals.code_marks import OUTCOMES, parse_tag
 from bankwise.signals.columns import Columns, Floats, Mark, Vehicle
 from bankwise.signals.guided.breathing import litres
 from bankwise.signals.guided.case import Case
-from bankwise.signals.guided.circuit import hits
+from bankwise.signals.guided.circuit import DRIVEN, hits
 from bankwise.signals.guided.reading import Trace, answer
 from bankwise.signals.guided.road import FREEZE_FRAME, frame_words, legs
 from bankwise.signals.guided.runs import (
@@ -86,9 +87,28 @@ def test_one_that_stays_does_not_follow() -> None:
 
 
 def test_a_short_visit_does_not_count() -> None:
-    """Half a second rich is a sensor's own switching, not an answer."""
+    """Half a second rich may be a sensor's own switching: neither yes nor no."""
     told = answer(trace([0.1] * 20 + [0.8] * 10 + [0.1] * 20), 10.0, True, 1.0)
-    assert told.followed is False
+    assert told.followed is None
+    assert told.touched
+
+
+def test_a_stay_must_outlast_the_sensors_own() -> None:
+    """1.5 s rich is an answer, unless it stays a second by itself."""
+    seen = trace([0.1] * 20 + [0.8] * 30 + [0.1] * 20)
+    assert answer(seen, 10.0, True, 1.0).followed
+    assert answer(seen, 10.0, True, 1.0, 2.0).followed is None
+
+
+def test_who_is_there_already_has_not_answered() -> None:
+    """Rich from the first value on says nothing; leaving and coming back does."""
+    told = answer(trace([0.8] * 60), 10.0, rich=True, hold_s=1.0)
+    assert told.followed is None
+    assert told.already
+    back = trace([0.8] * 30 + [0.1] * 10 + [0.8] * 30)
+    assert answer(back, 10.0, rich=True, hold_s=1.0).delay_s == pytest.approx(
+        (1.94, 2.01)
+    )
 
 
 @pytest.mark.parametrize("hz", [1.0, 1.9])
@@ -127,13 +147,23 @@ def test_wide_band_goes_the_other_way() -> None:
 # --- force ---------------------------------------------------------------------------
 
 
-def forcing(make_case: MakeCase, b1: Any, b2: Any, trims: Any, hz: float = 20.0) -> Any:
-    """A gas test: rich 30-40, lean 50-60, over at 90."""
+def forcing(
+    make_case: MakeCase,
+    b1: Any,
+    b2: Any,
+    trims: Any,
+    hz: float = 20.0,
+    trims2: Any = 0.0,
+    **more: Any,
+) -> Any:
+    """A gas test: rich 30-40, lean 50-60, over at 90; bank 2 trims as `trims2`."""
     columns = Columns()
     put(columns, "o2_b1s1_v", hz, 95, b1)
     put(columns, "o2_b2s1_v", hz, 95, b2)
-    for bank in (1, 2):
-        put(columns, f"stft_b{bank}_pct", 3, 95, trims)
+    put(columns, "stft_b1_pct", 3, 95, trims)
+    put(columns, "stft_b2_pct", 3, 95, trims2)
+    for name, wave in more.items():
+        put(columns, name, 5, 95, wave)
     moments = (
         (20, "settle"), (30, "rich"), (40, "recover"), (50, "lean"), (60, "closed"),
         (63, "rears"), (90, END),
@@ -149,23 +179,85 @@ IDLE_WAVE = steps((0, 0.0))
 
 
 def test_one_follows_and_one_lies(make_case: MakeCase) -> None:
-    """The same stimulus for both banks: one is cleared, one condemned."""
-    outcomes, _ = forcing(make_case, FOLLOWS, LIES_LEAN, CORRECTED)
+    """The same stimulus, and a rear sensor that saw it: cleared and condemned."""
+    outcomes, _ = forcing(make_case, FOLLOWS, LIES_LEAN, CORRECTED, o2_b2s2_v=0.8)
+    assert outcomes == {
+        ("answers-forcing", "B1S1"),
+        ("ignores-forcing", "B2S1"),
+    }
+
+
+def test_a_bank_that_may_really_be_lean_is_not_condemned(make_case: MakeCase) -> None:
+    """No rear sensor, or one that agrees: more gas first, no verdict."""
+    for rear in ({}, {"o2_b2s2_v": 0.05}):
+        outcomes, found = forcing(make_case, FOLLOWS, LIES_LEAN, CORRECTED, **rear)
+        assert outcomes == {("answers-forcing", "B1S1")}
+        assert "may really be so lean" in " ".join(f.text for f in found)
+
+
+def test_an_open_sensor_is_condemned_without_a_rear(make_case: MakeCase) -> None:
+    """No mixture reads 0.45 V steadily."""
+    outcomes, _ = forcing(make_case, FOLLOWS, 0.45, CORRECTED)
     assert outcomes == {("answers-forcing", "B1S1"), ("ignores-forcing", "B2S1")}
 
 
-def test_nobody_follows_but_the_trims_saw_it(make_case: MakeCase) -> None:
-    """A stimulus that the loops corrected was there: both ignored it."""
-    outcomes, _ = forcing(make_case, LIES_LEAN, LIES_LEAN, CORRECTED)
-    assert outcomes == {("ignores-forcing", "B1S1"), ("ignores-forcing", "B2S1")}
+def test_a_trim_that_answers_contradicts_its_own_sensor(make_case: MakeCase) -> None:
+    """The trim listens to the front sensor: when it moved, no verdict on the latter."""
+    outcomes, found = forcing(
+        make_case, FOLLOWS, LIES_LEAN, CORRECTED, trims2=CORRECTED, o2_b2s2_v=0.8
+    )
+    assert ("ignores-forcing", "B2S1") not in outcomes
+    assert "its trim moved -8.0 %" in " ".join(f.text for f in found)
 
 
-def test_nobody_follows_and_nothing_was_seen(make_case: MakeCase) -> None:
-    """No stimulus, no verdict."""
-    steady = steps((0, 0.45))
-    outcomes, found = forcing(make_case, steady, steady, IDLE_WAVE)
-    assert outcomes == {("not-done", "engine")}
-    assert "was not forced" in found[0].text
+def switching(period_s: float) -> Callable[[Floats], Floats]:
+    """A sensor's own switching, square."""
+
+    def wave(t: Floats) -> Floats:
+        return np.where((t % period_s) < period_s / 2, 0.85, 0.1)
+
+    return wave
+
+
+@pytest.mark.parametrize("period_s", [0.8, 1.5, 2.0, 3.1, 6.0])
+def test_a_closed_loop_alone_gives_no_verdict(
+    make_case: MakeCase, period_s: float
+) -> None:
+    """Nothing was fed: however slowly a loop switches, nobody follows or ignores."""
+    wave = switching(period_s)
+    for trims in (IDLE_WAVE, lambda t: 2 * np.sin(t), lambda t: t / 60):
+        outcomes, found = forcing(make_case, wave, wave, trims, trims2=trims)
+        assert outcomes == {("not-done", "engine")}
+        assert all("not" in f.text for f in found)
+
+
+def test_a_loop_that_takes_the_gas_out_has_followed(make_case: MakeCase) -> None:
+    """A trickle leaves the sensor switching; its trim tells that it answered."""
+    outcomes, found = forcing(make_case, switching(1.2), switching(1.2), CORRECTED)
+    assert outcomes == {("answers-forcing", "B1S1")}
+    assert "took the stimulus out by -8.0 %" in " ".join(f.text for f in found)
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ({"rpm": steps((0, 2000.0), (34, 0.0), (45, 2000.0))}, "stood still"),
+        ({"ect_c": 35.0}, "warm the engine up"),
+        ({"fuel_status_b1": 1.0, "fuel_status_b2": 1.0}, "open loop"),
+        ({"throttle_pct": steps((0, 20.0), (32, 50.0), (36, 20.0))}, "throttle"),
+    ],
+    ids=["stalled", "cold", "open loop", "throttle moved"],
+)
+def test_an_unfit_engine_is_not_judged(
+    make_case: MakeCase, more: dict[str, Any], words: str
+) -> None:
+    """Stalled, cold, open loop, a foot that moves: the direction says nothing."""
+    outcomes, found = forcing(
+        make_case, FOLLOWS, LIES_LEAN, CORRECTED, o2_b2s2_v=0.8, **more
+    )
+    assert words in found[0].text
+    assert ("not-done", "engine") in outcomes
+    assert ("ignores-forcing", "B2S1") not in outcomes or "Forced rich" in found[0].text
 
 
 def test_too_slow_condemns_nobody(make_case: MakeCase) -> None:
@@ -174,6 +266,7 @@ def test_too_slow_condemns_nobody(make_case: MakeCase) -> None:
     assert outcomes == set()
     text = " ".join(f.text for f in found)
     assert "ignores" not in text
+    assert "sampled at 1.0 Hz" in text
 
 
 def test_one_way_only_is_said(make_case: MakeCase) -> None:
@@ -198,16 +291,25 @@ def test_while_a_step_runs_nobody_is_condemned(make_case: MakeCase) -> None:
 # --- circuit and wiggle --------------------------------------------------------------
 
 
-def circuit(make_case: MakeCase, wave: Any, hz: float = 40.0, rpm: float = 0.0) -> Any:
+def circuit(
+    make_case: MakeCase,
+    wave: Any,
+    hz: float = 40.0,
+    rpm: float = 0.0,
+    driven: bool | None = True,
+) -> Any:
     """Unplugged at 10, first wire 20-25, second 25-30, over at 35."""
     columns = Columns()
     put(columns, "o2_b2s1_v", hz, 36, wave)
     put(columns, "rpm", 2.0, 36, lambda t: np.full_like(t, rpm))
     moments = (
-        (5, "connected"), (10, "unplugged"), (20, "first-wire"), (25, "second-wire"),
+        (5, "connected"), (10, "unplugged"), (20, "first-wire"),
+        (24.5, "first-driven"), (25, "second-wire"), (29.5, "second-driven"),
         (30, "reconnected"), (35, END),
     )  # fmt: skip
-    found = judge(make_case(columns, "circuit", "B2S1", moments))
+    case = make_case(columns, "circuit", "B2S1", moments)
+    given = {} if driven is None else dict.fromkeys(DRIVEN.values(), driven)
+    found = judge(replace(case, run=replace(case.run, answers=given)))
     return [f.outcome for f in found if f.outcome], " ".join(f.text for f in found)
 
 
@@ -241,11 +343,22 @@ def test_a_running_engine_gives_no_circuit_verdict(make_case: MakeCase) -> None:
     assert "the engine ran" in text
 
 
-def test_a_short_to_ground_does_not_rest(make_case: MakeCase) -> None:
-    """Unplugged it must rest at its bias; at zero it is the wiring."""
+def test_no_rest_at_bias_is_no_verdict(make_case: MakeCase) -> None:
+    """At zero it is a shorted wire or a plug still on: the person looks first."""
     outcomes, text = circuit(make_case, steps((0, 0.02)))
-    assert outcomes == ["circuit-bad"]
+    assert outcomes == []
     assert "not where an open input rests" in text
+    assert "plug is off" in text
+
+
+@pytest.mark.parametrize("driven", [False, None])
+def test_a_wire_not_driven_cannot_fail(
+    make_case: MakeCase, driven: bool | None
+) -> None:
+    """Nobody touched a wire, or nobody said so: no verdict."""
+    outcomes, text = circuit(make_case, steps((0, 0.6), OPEN), driven=driven)
+    assert outcomes == []
+    assert "must be driven for a verdict" in text
 
 
 def test_a_slow_link_gives_no_circuit_verdict(make_case: MakeCase) -> None:

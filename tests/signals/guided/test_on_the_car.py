@@ -82,7 +82,7 @@ def test_good_sensors_follow_gas_and_air(drive_test: DriveTest) -> None:
     assert found.outcomes() == {
         ("answers-forcing", place) for place in ("B1S1", "B1S2", "B2S1", "B2S2")
     }
-    assert "B1S1 forced rich: followed within" in found.words()
+    assert "B1S1 forced rich: followed after" in found.words()
     assert "passing in" in found.words()
     flags = {(flag.id, flag.about) for flag in found.analysis.engine.flags}
     assert ("answers-forcing", "B1S1") in flags
@@ -126,6 +126,51 @@ def test_nothing_done_is_no_verdict(drive_test: DriveTest) -> None:
     assert "No sign of a rich mixture" in found.words()
 
 
+WRONG_WAYS: dict[str, list[Key]] = {
+    "nothing fed": hands(),
+    "gas before the test": hands((10, "propane engine 20"), (30.5, "propane engine 0")),
+    "gas too late": hands((40, "propane engine 20"), (44, "propane engine 0")),
+    "stalled": hands((33, "off"), (45, "on"), (46, "start")),
+    "throttle instead of gas": hands((32, "hold 3200"), (36, "hold 2000")),
+}
+
+
+@pytest.mark.parametrize(
+    "faults",
+    [(), pytest.param(("front-sensor-aged@1",), marks=pytest.mark.long)],
+    ids=["ok", "aged"],
+)
+@pytest.mark.parametrize("way", list(WRONG_WAYS))
+def test_a_test_done_wrong_condemns_nobody(
+    drive_test: DriveTest, way: str, faults: tuple[str, ...]
+) -> None:
+    """Whatever a tired hand does instead: no sensor ignores, none is cleared."""
+    keys = [key for key in GAS if key[1] == "step" and key[0] < 50]
+    made = make_car(faults, HOLDING)
+    keys = [*keys, *steps((51, "end")), *WRONG_WAYS[way]]
+    found = drive_test(made, "force-gas", "engine", keys, 52.0)
+    assert found.outcomes() == {("not-done", "engine")}, found.words()
+
+
+@pytest.mark.long
+def test_gas_on_one_bank_does_not_condemn_the_other(drive_test: DriveTest) -> None:
+    """The other bank went on switching: it is neither cleared nor condemned."""
+    one_bank = [(t, what, line.replace("engine", "B1")) for t, what, line in GAS]
+    found = drive_test(make_car((), HOLDING), "force-gas", "engine", one_bank, 94.5)
+    assert ("answers-forcing", "B1S1") in found.outcomes()
+    assert not {about for _, about in found.outcomes()} & {"B2S1", "B2S2"}
+
+
+@pytest.mark.long
+def test_an_idle_without_a_snap_is_no_snap(drive_test: DriveTest) -> None:
+    """Keys alone force nothing, however the loop switches."""
+    made = make_car((), (*START, Leg(Act.IDLE, 400)))
+    keys = steps((25, "settle"), (35, "rich"), (36, "lean"), (42, "rears"), (67, "end"))
+    found = drive_test(made, "force-snap", "engine", keys, 68.0)
+    assert found.outcomes() == {("not-done", "engine")}
+    assert "no snap seen" in found.words()
+
+
 def test_a_snap_tells_an_unplugged_sensor(drive_test: DriveTest) -> None:
     """The other bank follows the throttle within a second; this one does not."""
     made = make_car(("front-sensor-unplugged",), (*START, Leg(Act.IDLE, 400)))
@@ -138,10 +183,15 @@ def test_a_snap_tells_an_unplugged_sensor(drive_test: DriveTest) -> None:
     assert ("answers-forcing", "B2S1") in found.outcomes()
 
 
-CIRCUIT = steps(
-    (12, "connected"), (16, "unplugged"), (23, "first-wire"), (27, "second-wire"),
-    (31, "reconnected"), (34, "end"),
-)  # fmt: skip
+CIRCUIT: list[Key] = [
+    *steps(
+        (12, "connected"), (16, "unplugged"), (23, "first-wire"),
+        (26.5, "first-driven"), (27, "second-wire"), (30.5, "second-driven"),
+        (31, "reconnected"), (34, "end"),
+    ),
+    (26.6, "answer", "first-driven yes"),
+    (30.6, "answer", "second-driven yes"),
+]  # fmt: skip
 GOOD_WIRES = hands(
     (17, "unplug B1S1"), (24, "high B1S1"), (24.3, "release B1S1"), (28, "low B1S1"),
     (29, "release B1S1"), (32, "plug B1S1"),
