@@ -42,6 +42,7 @@ def demo(
 
     from bankwise.adapters.car.stories import STORIES
     from bankwise.tui.errors import CommandError, NoSuchStory
+    from bankwise.tui.last_used import LastUsed, What, remember
     from bankwise.tui.on_screen import show
     from bankwise.tui.openings import DEMO, open_demo
     from bankwise.tui.places import sessions_folder
@@ -53,6 +54,8 @@ def demo(
     if chosen not in STORIES:
         raise NoSuchStory(chosen, STORIES)
     folder = sessions_folder(sessions)
+    if not blind:
+        remember(LastUsed(What.DEMO, chosen))
     source = open_demo(chosen, folder, cold=cold, faster=faster, blind=blind)
     raise typer.Exit(show(source, folder))
 
@@ -75,7 +78,8 @@ def drive(
     """Watch a car live, recorded from the first byte."""
     from bankwise.adapters.definition_file import read_definitions
     from bankwise.adapters.ports import only_port
-    from bankwise.tui.on_screen import show
+    from bankwise.tui.last_used import LastUsed, What, remember
+    from bankwise.tui.on_screen import need_terminal, show
     from bankwise.tui.openings import open_adapter
     from bankwise.tui.places import file_to_write, sessions_folder
 
@@ -83,6 +87,8 @@ def drive(
     folder = sessions_folder(sessions)
     url = port or only_port()
     path = file_to_write(output, folder, "drive")
+    need_terminal()
+    remember(LastUsed(What.ADAPTER, url))
     source = open_adapter(url, folder, note=note, baud=baud, path=path, definitions=own)
     raise typer.Exit(show(source, folder))
 
@@ -109,6 +115,7 @@ def replay(
     from random import Random
 
     from bankwise.tui.errors import CommandError
+    from bankwise.tui.last_used import LastUsed, What, remember
     from bankwise.tui.on_screen import need_terminal, show
     from bankwise.tui.openings import open_session
     from bankwise.tui.places import find_session, sessions_folder
@@ -126,4 +133,7 @@ def replay(
         need_terminal()
     path = find_session(file, folder) if file else lay_out(folder, Random())
     source = open_session(path, speed=speed, start_s=start_s)
+    need_terminal()
+    if not blind:
+        remember(LastUsed(What.SESSION, str(path.resolve())))
     raise typer.Exit(show(source, folder, path if blind else None))

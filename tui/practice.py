@@ -43,7 +43,11 @@ def lay_out(folder: Path, random: Random) -> Path:
     name = random.choice([name for name in shipped() if name not in _TELLING])
     plain = new_session_file(folder, SUBJECT)
     path = plain.with_name(plain.name + ".gz")
-    path.write_bytes(shipped()[name].read_bytes())
+    try:
+        path.write_bytes(shipped()[name].read_bytes())
+    except OSError:
+        path.unlink(missing_ok=True)
+        raise
     return path
 
 

@@ -17,6 +17,10 @@ from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from bankwise.replay_logs import shipped
+from bankwise.tui.address import NETWORK
+from bankwise.tui.errors import CommandError
+from bankwise.tui.last_used import LastUsed, What, last_used, remember
+from bankwise.tui.options import checked_port
 from bankwise.tui.session_list import row, session_files
 from bankwise.tui.words import clip
 
@@ -27,10 +31,17 @@ _EDGES = 20
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One row that can be picked: what it says and what it opens."""
+    """One row that can be picked: what it says and what it opens.
+
+    Attributes:
+        text: the row.
+        open: makes the source.
+        used: what to put first the next time; None for what is never the same.
+    """
 
     text: str
     open: Opening
+    used: LastUsed | None = None
 
 
 def adapter_choices(folder: Path) -> list[Choice]:
@@ -42,6 +53,7 @@ def adapter_choices(folder: Path) -> list[Choice]:
         Choice(
             f"{port.url:<24} {port.trouble or port.what}",
             partial(open_adapter, port.url, folder),
+            LastUsed(What.ADAPTER, port.url),
         )
         for port in found_ports()
         if port.likely
@@ -53,7 +65,11 @@ def session_choices(rows: Iterable[tuple[str, ...]]) -> list[Choice]:
     from bankwise.tui.openings import open_session
 
     return [
-        Choice(f"{name:<32} {about}", partial(open_session, Path(path)))
+        Choice(
+            f"{name:<32} {about}",
+            partial(open_session, Path(path)),
+            LastUsed(What.SESSION, path),
+        )
         for path, name, _began, _size, about in rows
     ]
 
@@ -61,12 +77,48 @@ def session_choices(rows: Iterable[tuple[str, ...]]) -> list[Choice]:
 def demo_choices(folder: Path) -> list[Choice]:
     """A row for every story of the simulated car."""
     from bankwise.adapters.car.stories import STORIES
-    from bankwise.tui.openings import open_demo
+    from bankwise.tui.openings import open_blind_demo, open_demo
 
+    blind = Choice(
+        f"{'practise':<30} one of these, not told which; `bankwise answer` tells",
+        partial(open_blind_demo, folder),
+    )
     return [
-        Choice(f"{name:<30} {story.title}", partial(open_demo, name, folder))
-        for name, story in STORIES.items()
+        blind,
+        *(
+            Choice(
+                f"{name:<30} {story.title}",
+                partial(open_demo, name, folder),
+                LastUsed(What.DEMO, name),
+            )
+            for name, story in STORIES.items()
+        ),
     ]
+
+
+def last_choices(folder: Path, others: Iterable[Choice]) -> list[Choice]:
+    """The row of what was watched last, if anything was and it is still there.
+
+    Args:
+        folder: where sessions are kept.
+        others: every row below; a row there is shown again as it is.
+    """
+    used = last_used()
+    if used is None:
+        return []
+    for choice in others:
+        if choice.used == used:
+            return [choice]
+    if used.what is What.ADAPTER:
+        from bankwise.tui.openings import open_adapter
+
+        url = used.name
+        gone = "not seen now; tried all the same"
+        words = "on the network" if url.startswith(NETWORK) else gone
+        return [Choice(f"{url:<24} {words}", partial(open_adapter, url, folder), used)]
+    if used.what is What.SESSION:
+        return session_choices([row(Path(used.name), "")])
+    return []
 
 
 class Start(ModalScreen[Opening | None]):
@@ -111,6 +163,10 @@ class Start(ModalScreen[Opening | None]):
             ("DEMO: a simulated car, no hardware", demo_choices(self._folder), "none"),
             ("SHIPPED SESSIONS", session_choices(kept), "none"),
         ]
+        every = [choice for _, choices, _ in sections for choice in choices]
+        last = last_choices(self._folder, every)
+        if last:
+            sections.insert(0, ("LAST USED", last, ""))
         self.app.call_from_thread(self._show, sections)
 
     def _show(self, sections: list[tuple[str, list[Choice], str]]) -> None:
@@ -132,14 +188,21 @@ class Start(ModalScreen[Opening | None]):
         """Opens the row picked."""
         choice = self._choices.get(event.option_id or "")
         if choice is not None:
+            if choice.used is not None:
+                remember(choice.used)
             self.dismiss(choice.open)
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Opens the address typed."""
-        url = event.value.strip()
+        try:
+            url = checked_port(event.value)
+        except CommandError as error:
+            self.query_one(".hint", Static).update(str(error))
+            return
         if url:
             from bankwise.tui.openings import open_adapter
 
+            remember(LastUsed(What.ADAPTER, url))
             self.dismiss(lambda: open_adapter(url, self._folder))
 
     def action_url(self) -> None:
@@ -158,6 +221,6 @@ class Start(ModalScreen[Opening | None]):
 
 
 _NO_ADAPTER = (
-    "none found: plug it in or pair it, ignition on, then r; "
-    "a Wi-Fi adapter needs its address: u"
+    "none found. USB: plug it in. Bluetooth: pair it first. Then r looks again. "
+    "Wi-Fi: join its network, then u and its address"
 )

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from textual.widgets import Input, OptionList
+import pytest
+from textual.widgets import Input, OptionList, Static
 
 from bankwise.adapters.car.stories import STORIES
 from bankwise.adapters.errors import LinkError
@@ -13,11 +14,17 @@ from bankwise.replay_logs import shipped
 from bankwise.tui.app import BankwiseApp
 from bankwise.tui.feed import Feed
 from bankwise.tui.intents import open_source
+from bankwise.tui.last_used import LastUsed, What, kept_file, last_used, remember
 from bankwise.tui.session_list import head, library_rows, session_files
-from bankwise.tui.start import Start
+from bankwise.tui.start import Start, last_choices
 
 if TYPE_CHECKING:
     from textual.pilot import Pilot
+
+
+@pytest.fixture(autouse=True)
+def _own_choices(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
 
 
 async def settled(pilot: Pilot[int]) -> OptionList:
@@ -59,6 +66,49 @@ async def test_a_shipped_session_opens_on_the_road_test(tmp_path: Path) -> None:
         assert app.feed is not None
         assert app.feed.source.kind == "replay"
         assert len(app.screen_stack) == 1
+
+
+async def test_what_was_watched_last_stands_first(tmp_path: Path) -> None:
+    """The session picked once is the first row of the next start, and picked."""
+    app = BankwiseApp(None, sessions_dir=tmp_path, quiet=True)
+    async with app.run_test(size=(120, 60)) as pilot:
+        options = await settled(pilot)
+        assert "LAST USED" not in str(options.get_option_at_index(0).prompt)
+        options.highlighted = options.option_count - 1
+        picked = str(options.get_option_at_index(options.option_count - 1).prompt)
+        await pilot.press("enter")
+        await pilot.pause(0.2)
+    again = BankwiseApp(None, sessions_dir=tmp_path, quiet=True)
+    async with again.run_test(size=(120, 60)) as pilot:
+        options = await settled(pilot)
+        assert str(options.get_option_at_index(0).prompt) == "LAST USED"
+        assert str(options.get_option_at_index(1).prompt) == picked
+        assert options.highlighted == 1
+
+
+async def test_an_address_without_its_scheme_is_explained(tmp_path: Path) -> None:
+    """The hint names what to type; nothing is opened."""
+    app = BankwiseApp(None, sessions_dir=tmp_path, quiet=True)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await settled(pilot)
+        await pilot.press("u")
+        app.screen.query_one(Input).value = "192.168.0.10:35000"
+        await pilot.press("enter")
+        await pilot.pause()
+        hint = app.screen.query(".hint").last(Static)
+        assert "socket://192.168.0.10:35000" in str(hint.render())
+        assert app.feed is None
+
+
+def test_an_adapter_used_last_is_offered_though_it_is_not_seen(tmp_path: Path) -> None:
+    """A network adapter is never found by looking; a session that is gone is not."""
+    remember(LastUsed(What.ADAPTER, "socket://192.168.0.10:35000"))
+    (choice,) = last_choices(tmp_path, [])
+    assert "socket://192.168.0.10:35000" in choice.text
+    remember(LastUsed(What.SESSION, str(tmp_path / "gone.jsonl")))
+    assert last_choices(tmp_path, []) == []
+    kept_file().write_text('{"what": "nonsense"}')
+    assert last_used() is None
 
 
 async def test_turning_away_from_the_first_start_leaves(tmp_path: Path) -> None:
