@@ -56,6 +56,7 @@ def check(
     line = StatusLine(sys.stderr)
     objects = []
     worst, unread = -1, False
+    line.show(_doing(0, files))
     for done, checked in enumerate(
         check_all([Job(name, folder, as_json, width) for name in files])
     ):
@@ -71,7 +72,7 @@ def check(
             typer.echo(f"bankwise: {checked.name}: {warning}", err=True)
         worst = max(worst, checked.worst)
         if done + 1 < len(files):
-            line.show(f"checked {done + 1} of {len(files)}")
+            line.show(_doing(done + 1, files))
     if as_json and (objects or len(files) > 1):
         shown = objects if len(files) > 1 else objects[0]
         typer.echo(json.dumps(shown, ensure_ascii=False, indent=1, allow_nan=False))
@@ -79,3 +80,8 @@ def check(
         raise typer.Exit(2)
     if fail_on is not None and worst >= Severity(fail_on.value).rank:
         raise typer.Exit(1)
+
+
+def _doing(done: int, files: list[str]) -> str:
+    """What is being checked now, for the line that a waiting person sees."""
+    return f"checking {files[done]} ({done + 1} of {len(files)})"

@@ -47,16 +47,20 @@ def export(
     from bankwise.adapters.session_file import read_session
     from bankwise.tui.export import export as write
     from bankwise.tui.places import find_session, sessions_folder
+    from bankwise.tui.progress import Progress
 
     path = find_session(file, sessions_folder())
-    session = read_session(path)
-    decoder = Decoder(session.header)
-    decoder.feed(session.records)
-    columns = decoder.columns
     stem = path.name.removesuffix(".gz").removesuffix(".jsonl")
     form = to or _form_of(out)
     target = out or Path(f"{stem}.{form.value}")
-    write(form.value, target, session.header, columns)
+    with Progress() as progress:
+        progress.tell(f"reading {path.name}")
+        session = read_session(path)
+        decoder = Decoder(session.header)
+        decoder.feed(session.records)
+        columns = decoder.columns
+        progress.tell(f"writing {target}")
+        write(form.value, target, session.header, columns)
     for warning in session.warnings:
         typer.echo(f"bankwise: {file}: {warning}", err=True)
     count = sum(len(column) for column in columns.measured.values())

@@ -57,3 +57,25 @@ def test_a_missing_table_is_one_plain_fault(tmp_path: Path) -> None:
     assert isinstance(done.exception, ImportFault)
     assert "none.csv" in str(done.exception)
     assert not (tmp_path / "o.jsonl").exists()
+
+
+@pytest.mark.parametrize(
+    ("given", "made"),
+    [
+        ((), "healthy.csv"),
+        (("-o", "wide.CSV"), "wide.CSV"),
+        (("-o", "anything"), "anything"),
+        (("-o", "a.parquet"), "a.parquet"),
+        (("--to", "csv", "-o", "b.parquet"), "b.parquet"),
+    ],
+)
+def test_the_format_follows_the_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, given: tuple[str, ...], made: str
+) -> None:
+    """Without --to the ending decides; where it says nothing, it is CSV."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("BANKWISE_SESSIONS", str(tmp_path / "sessions"))
+    done = CliRunner().invoke(app, ["export", "healthy", *given])
+    assert done.exit_code == 0, done.output
+    beginning = Path(made).read_bytes()[:4]
+    assert beginning == (b"PAR1" if made == "a.parquet" else b"t_s,")
