@@ -7,15 +7,18 @@ import re
 from html.parser import HTMLParser
 from pathlib import Path
 
+import msgspec
 import numpy as np
 import pytest
 
 from bankwise.adapters.analysis import analyse
+from bankwise.adapters.importing import UNDATED
 from bankwise.adapters.records import AdapterInfo, Exchange, Header, MarkRecord
 from bankwise.adapters.seals import verify
 from bankwise.adapters.session_file import SessionWriter, read_session
 from bankwise.adapters.snapshot import session_snapshot
 from bankwise.replay_logs import shipped
+from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.columns import Columns, Mark
 from bankwise.signals.comparison import (
     Comparison,
@@ -31,9 +34,10 @@ from bankwise.signals.ledger import EXPLANATIONS
 from bankwise.signals.severity import Severity
 from bankwise.signals.shared_cells import SharedCell
 from bankwise.signals.thresholds import DEFAULTS
+from bankwise.tui.report.owner import URGENCY
 from bankwise.tui.report.owner_words import OWNER_WORDS
 from bankwise.tui.report.page import Subject, report
-from bankwise.tui.report.plots import reduced, series, strip
+from bankwise.tui.report.plots import owner_chart, reduced, series, strip
 from bankwise.tui.report.technician import code_rows, figure_tables
 
 VIN = "1M8GDM9AXKP042788"
@@ -230,7 +234,7 @@ def test_owner_words_cover_every_explanation() -> None:
     """No explanation reaches an owner without plain words, and none condemns."""
     assert set(OWNER_WORDS) == set(EXPLANATIONS)
     for words in OWNER_WORDS.values():
-        text = f"{words.found} {words.means} {words.advised}".lower()
+        text = f"{words.found} {words.means} {words.advised} {words.open}".lower()
         assert "replace" not in text
         assert not re.search(r"\bmust be changed\b", text)
 
@@ -274,5 +278,59 @@ def test_a_shipped_fault_gets_its_strips_and_an_owners_sentence() -> None:
     assert text.count("<svg") >= 2 + len(serious)
     for flag in serious:
         assert flag.id in text
-    assert OWNER_WORDS["sensor-reads-lean"].found in text
-    assert "simulated car: no real vehicle" in text
+    first, rest = text.split("For the technician", 1)
+    assert OWNER_WORDS["sensor-reads-lean"].found in first
+    assert "simulated car: no real vehicle" in first
+    assert URGENCY[max((f.severity for f in serious), key=lambda s: s.rank)] in first
+    assert "waiting to be confirmed: P2195" in first
+    assert "the sensor before the catalyst, on bank 1" in first
+    assert first.count("<svg") == 1
+    words = re.sub(r"<svg.*?</svg>|<style>.*?</style>|<[^>]*>", " ", first, flags=re.S)
+    assert not re.search(r"\bB[12](S\d)?\b|\w_\w|\bclosed loop\b", words)
+    for flag in analysis.engine.flags:
+        assert flag.id not in words
+    assert CAUTIONS["computer-inputs"] not in first
+    assert "Before any work" in rest
+
+
+def test_a_short_drive_names_no_cause_to_its_owner(tmp_path: Path) -> None:
+    """Where the engine cannot tell, the headline says so, whatever ranks after it."""
+    subject = _subject(tmp_path)
+    assert subject.analysis.engine.explanations()[0].id == "cannot-tell"
+    first = report(subject).split("For the technician", 1)[0]
+    assert OWNER_WORDS["cannot-tell"].found in first
+    assert "The car has stored 1 trouble code: P0174." in first
+
+
+def test_codes_that_nobody_read_are_not_none(tmp_path: Path) -> None:
+    """The first page tells unread codes from no codes."""
+    subject = _subject(tmp_path)
+    empty = Snapshot({w: CodeReading(w, None) for w in subject.seen.codes})
+    text = report(dataclasses.replace(subject, seen=empty))
+    assert "The car&#39;s own trouble codes were not read." in text
+
+
+def test_an_import_does_not_pretend_to_know_its_day(tmp_path: Path) -> None:
+    """A table without dates is imported on a day and driven on one not known."""
+    subject = _subject(tmp_path)
+    assert "2024-03-04 08:30 UTC" in report(subject)
+    header = subject.session.header
+    undated = msgspec.structs.replace(header, vehicle={**header.vehicle, UNDATED: True})
+    session = dataclasses.replace(subject.session, header=undated)
+    text = report(dataclasses.replace(subject, session=session))
+    assert "on a day not known, imported 2024-03-04" in text
+
+
+def test_the_owners_chart_draws_what_is_known(tmp_path: Path) -> None:
+    """Without a trim there is no chart; one bank has no name in it."""
+    assert owner_chart(_subject(tmp_path).analysis.engine) == ""
+    columns = Columns()
+    t = np.arange(0.0, 120.0, 0.5)
+    for name, value in (("rpm", 1500.0), ("stft_b1_pct", 3.0), ("ltft_b1_pct", 12.0)):
+        columns.extend(name, t, np.full(240, value), np.zeros(240))
+    columns.end_s = 120.0
+    engine = Engine()
+    engine.advance(columns, 119.0)
+    chart = owner_chart(engine)
+    assert "adds fuel" in chart
+    assert "bank 1" not in chart

@@ -198,6 +198,8 @@ def test_every_answer_for_the_owner_is_on_the_first_printed_page(
         "What was found",
         "Before and after the repair",
         "What it means",
+        "How much the engine had to correct its fuel",
+        "How urgent it is",
         "What is advised",
         "What is not proven",
         "Readings are evidence, not a certificate.",

@@ -10,6 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from bankwise.adapters.analysis import Analysis
+from bankwise.adapters.importing import UNDATED
 from bankwise.adapters.seals import Verdict
 from bankwise.adapters.session_file import Session
 from bankwise.adapters.vin import masked, verdict
@@ -22,8 +23,14 @@ from bankwise.signals.explanations import Explanation
 from bankwise.signals.ledger import EXPLANATIONS
 from bankwise.signals.severity import Severity
 from bankwise.signals.trim_map import trim_map
-from bankwise.tui.report.owner_words import OWNER_WORDS
-from bankwise.tui.report.plots import LANES, LOW_LANE_IN, strip, trim_maps
+from bankwise.tui.report.owner import owner_page
+from bankwise.tui.report.plots import (
+    LANES,
+    LOW_LANE_IN,
+    owner_chart,
+    strip,
+    trim_maps,
+)
 from bankwise.tui.report.technician import (
     code_rows,
     comparison_tables,
@@ -35,14 +42,12 @@ from bankwise.tui.report.technician import (
     phase_table,
     result_rows,
 )
-from bankwise.tui.words import clock, sentence, unproven
+from bankwise.tui.words import clock
 
 AROUND_S = 20.0
 """What a strip shows before a flag rises and after. Unit: s. Our choice."""
 LONGEST_STRIP_S = 60.0
-_STRONG_SHARE, _SOME_SHARE = 0.5, 0.3
 _MOST_CAUSES = 3
-_MOST_UNPROVEN = 5
 _AROUND_FLAGS = LANES[:5]
 """Lanes of a flag's strip: sensors, trims and engine speed."""
 
@@ -93,8 +98,10 @@ def _context(subject: Subject, mask_vin: bool) -> dict[str, Any]:
     return {
         "facts": _facts(subject, mask_vin),
         "complaint": subject.complaint or "not written down",
-        "owner": _owner(found, flags),
-        "not_proven": _not_proven(found, flags),
+        "owner": owner_page(engine, subject.seen),
+        "recording": _recording(subject),
+        "chart": Markup(owner_chart(engine)),
+        "usual": f"{engine.thresholds['trim_add_pct']:.0f}",
         "cautions": _cautions(flags),
         "comparison": comparison,
         "changed": list(engine.thresholds.changed),
@@ -130,72 +137,32 @@ def _facts(subject: Subject, mask_vin: bool) -> list[tuple[str, str]]:
     vehicle = subject.analysis.columns.vehicle
     vin = vehicle.vin or subject.seen.vin
     shown = masked(vin) if mask_vin else vin
+    length = f"{clock(subject.analysis.columns.end_s)} min"
+    date = header.started.replace("T", " ")[:16] + " UTC"
+    driven = (
+        f"on a day not known, imported {date[:10]}"
+        if UNDATED in header.vehicle
+        else f"{date}"
+    )
     rows = [
-        ("car", str(header.vehicle.get("name") or "not written down")),
+        ("Car", str(header.vehicle.get("name") or "not written down")),
         ("VIN", f"{shown} ({verdict(vin).value})" if vin else "not read"),
-        ("recorded", header.started.replace("T", " ")[:16] + " UTC"),
-        ("length", f"{clock(subject.analysis.columns.end_s)} (minutes:seconds)"),
-        ("adapter", header.adapter.name or "unknown"),
-        ("session", subject.session.header.id),
+        ("Driven", f"{driven}, for {length}"),
     ]
     if "simulated" in header.adapter.name.lower():
-        rows.append(("note", "a simulated car: no real vehicle was measured"))
+        rows.append(("Note", "a simulated car: no real vehicle was measured"))
     return rows
 
 
-def _strength(top: Explanation | None) -> str:
-    if top is None or top.id == "cannot-tell":
-        return ""
-    if top.id == "no-fault-seen":
-        return ". ".join(top.for_)
-    share = top.share
-    if share >= _STRONG_SHARE:
-        return "Much of what was seen points to this"
-    if share >= _SOME_SHARE:
-        return "More points to this than to anything else"
-    return "This is one possibility among several"
-
-
-def _owner(found: list[Explanation], flags: list[FlagSpan]) -> dict[str, Any]:
-    named = [one for one in found if one.id != "cannot-tell"]
-    top = named[0] if named else found[0] if found else None
-    words = OWNER_WORDS[top.id if top else "cannot-tell"]
-    stop = any(flag.severity is Severity.STOP for flag in flags)
-    place = ""
-    if top and top.about != "engine":
-        place = f"Place: {_place(top.about)}."
-    return {
-        "found": words.found,
-        "place": place,
-        "strength": _strength(top),
-        "means": words.means,
-        "advised": words.advised,
-        "stop": stop,
-    }
-
-
-def _place(about: str) -> str:
-    """Bank and sensor in words: `B2S1` is "bank 2, sensor before the catalyst"."""
-    bank = f"bank {about[1]}" if about[:1] == "B" else about
-    if about[2:3] == "S":
-        where = "before" if about[3] == "1" else "after"
-        return f"{bank}, sensor {where} the catalyst"
-    return bank
-
-
-def _not_proven(found: list[Explanation], flags: list[FlagSpan]) -> list[str]:
-    lines = ["No part is condemned by this drive alone."]
-    serious = [f for f in flags if f.severity in (Severity.ACT, Severity.STOP)]
-    lines += [_open_point(flag) for flag in serious]
-    for one in found:
-        if one.id == "cannot-tell":
-            lines += list(one.for_)
-    return list(dict.fromkeys(lines))[:_MOST_UNPROVEN]
-
-
-def _open_point(flag: FlagSpan) -> str:
-    text = unproven(flag.rule.does_not_prove)
-    return text if flag.about == "engine" else f"{sentence(_place(flag.about))}: {text}"
+def _recording(subject: Subject) -> list[tuple[str, str]]:
+    header = subject.session.header
+    return [
+        ("File", subject.name),
+        ("Session", header.id),
+        ("Adapter", header.adapter.name or "unknown"),
+        ("Protocol", header.adapter.protocol or "unknown"),
+        ("Recorded by", header.tool or "unknown"),
+    ]
 
 
 def _cautions(flags: list[FlagSpan]) -> list[str]:

@@ -12,9 +12,11 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
+from matplotlib.ticker import MultipleLocator
 
 from bankwise.signals.catalogue import SIGNALS
 from bankwise.signals.columns import Columns, Floats
+from bankwise.signals.engine import Engine
 from bankwise.signals.trim_map import LOAD_STEP_PCT, RPM_STEP, Cell
 from bankwise.tui.themes import PALETTES, Ink
 
@@ -25,6 +27,9 @@ _FAINT = "#B8BEC6"
 _WIDTH_IN = 7.1
 LANE_IN = 0.74
 """Height of a lane. Unit: inch."""
+_CHART_IN = 1.35
+_ROUND_S = (5, 10, 15, 30, 60, 120, 300, 600, 1200, 3600)
+_MOST_MARKS = 9
 LOW_LANE_IN = 0.56
 """Height of a lane where two strips share a page. Unit: inch."""
 HOLE_S = 3.0
@@ -147,7 +152,7 @@ def strip(
         axes = figure.subplots(len(drawn), 1, sharex=True, squeeze=False)[:, 0]
         for axis, (lane, found) in zip(axes, drawn, strict=True):
             _lane(axis, lane, found, span, shaded)
-        axes[-1].xaxis.set_major_formatter(_clock)
+        _minutes(axes[-1])
         return svg(figure)
 
 
@@ -183,6 +188,65 @@ def _bank(name: str) -> int | None:
 
 def _clock(seconds: float, _position: object = None) -> str:
     return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
+
+
+def owner_chart(engine: Engine) -> str:
+    """How much fuel each bank adds or takes away over the drive, as SVG.
+
+    Ten-second medians in closed loop; between the lines is usual. An empty string when
+    no trim was known.
+    """
+    frame, usual = engine.frame, engine.thresholds["trim_add_pct"]
+    traces = {bank: frame[f"trim_10_b{bank}_pct"] for bank in BANK_COLOURS}
+    known = {bank: v for bank, v in traces.items() if np.isfinite(v).any()}
+    if not known:
+        return ""
+    top = max(1.5 * usual, *(1.15 * float(np.nanmax(abs(v))) for v in known.values()))
+    with mpl.rc_context(_STYLE):
+        figure = Figure((_WIDTH_IN, _CHART_IN), layout="constrained")
+        axis = figure.subplots()
+        axis.axhspan(-usual, usual, color="#EEF0F3", lw=0)
+        axis.axhline(0, color=_FAINT, lw=0.6)
+        ends = {}
+        for bank, values in known.items():
+            dashes = (0, (4, 1.2)) if bank == 2 else "solid"
+            colour = BANK_COLOURS[bank]
+            axis.plot(frame.ticks, values, color=colour, linestyle=dashes, lw=1.4)
+            last = int(np.flatnonzero(np.isfinite(values))[-1])
+            ends[bank] = float(frame.ticks[last]), float(values[last])
+        if len(ends) > 1:
+            _name_banks(axis, ends)
+        axis.set_xlim(0, frame.ticks[-1])
+        axis.set_ylim(-top, top)
+        places = [-0.65 * top, 0, 0.65 * top]
+        axis.set_yticks(places, ["takes fuel away", "as built", "adds fuel"])
+        axis.tick_params(length=2)
+        axis.tick_params("y", length=0)
+        _minutes(axis)
+        return svg(figure)
+
+
+def _name_banks(axis: Axes, ends: dict[int, tuple[float, float]]) -> None:
+    """Writes each bank's name at its trace's end, the higher one's above."""
+    ranked = sorted(ends, key=lambda bank: ends[bank][1])
+    for bank, points in zip(ranked, (-5, 5), strict=True):
+        axis.annotate(
+            f"bank {bank}",
+            ends[bank],
+            (4, points),
+            textcoords="offset points",
+            color=BANK_COLOURS[bank],
+            va="center",
+            annotation_clip=False,
+        )
+
+
+def _minutes(axis: Axes) -> None:
+    """Marks the time axis at round moments."""
+    first, last = axis.get_xlim()
+    step = next(s for s in _ROUND_S if (last - first) / s <= _MOST_MARKS or s == 3600)
+    axis.xaxis.set_major_locator(MultipleLocator(step))
+    axis.xaxis.set_major_formatter(_clock)
 
 
 def trim_maps(maps: dict[int, tuple[Cell, ...]]) -> str:
