@@ -1,9 +1,9 @@
 """Which control unit's answers make the columns, and what it can deliver.
 
 Several control units answer the same request. The one whose fuel control is watched
-is the one that knows engine speed and fuel trims or oxygen sensors; with two such, the
-lowest identifier. What a unit knows is what its support bitmaps claim and what it has
-answered rightly.
+is the one that knows fuel trims or oxygen sensors, and engine speed; with two such, the
+lowest identifier. A gearbox tells engine speed too, and is never taken for it. What a
+unit knows is what its support bitmaps claim and what it has answered rightly.
 """
 
 from __future__ import annotations
@@ -89,7 +89,7 @@ class ControlUnits:
     def _rank(self, unit: str) -> tuple[bool, bool, int, str]:
         known = self.claimed.get(unit, frozenset()) | self.answered[unit]
         rpm = RPM in known
-        return not rpm, not known & _FUEL_CONTROL, 0 if rpm else -len(known), unit
+        return not known & _FUEL_CONTROL, not rpm, 0 if rpm else -len(known), unit
 
     @property
     def layout(self) -> Layout:

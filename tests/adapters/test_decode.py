@@ -166,6 +166,37 @@ def test_the_control_unit_that_runs_the_engine_is_watched() -> None:
     assert values(decoded(both, swapped)) == {"rpm": [775]}
 
 
+@pytest.mark.parametrize(
+    ("lines", "rpm"),
+    [
+        (("7E804410C0FA0", "7E904410C0FA4"), [1000.0]),
+        (("7E904410C0FA4", "7E804410C0FA0"), [1000.0]),
+        (("7E904410C0FA4", "7E8037F0112"), []),
+        (("7E904410C0FA4",), []),
+    ],
+)
+def test_a_gearbox_never_speaks_for_the_engine(
+    lines: tuple[str, ...], rpm: list[float]
+) -> None:
+    """Another unit's value for the same PID never stands where the engine's belongs."""
+    trims = x(1.0, "0106", "7E803410680")
+    columns = decoded(trims, x(2.0, "010C", *lines), x(3.0, "010C", *lines))
+    assert values(columns).get("rpm", []) == 2 * rpm
+
+
+@pytest.mark.parametrize("padding", ["00", "55", "AA", "CC", "FF"])
+@pytest.mark.parametrize("fast", [False, True])
+def test_any_order_and_any_padding(padding: str, fast: bool) -> None:
+    """PIDs may come in another order than asked, one left out, with any filler."""
+    lines = ("7E8100841055A0D320C", "7E8210FA0" + 5 * padding)
+    records = [x(float(n), "010C0D055C", *lines) for n in range(1 + 2 * fast)]
+    assert values(decoded(*records)) == {
+        "ect_c": [50.0] * len(records),
+        "speed_kmh": [50.0] * len(records),
+        "rpm": [1000.0] * len(records),
+    }
+
+
 def test_of_equal_units_the_lowest_is_watched() -> None:
     """Without other signs the lowest identifier wins, whoever answers first."""
     rpm = x(1.0, "010C", "7E904410C0C1C", "7E804410C1AF8")
