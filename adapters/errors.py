@@ -85,6 +85,8 @@ class SessionError(AdapterError):
 class NoHeader(SessionError):
     """The first line of a file is no header of a session."""
 
+    title: ClassVar[str] = "No header"
+
 
 class ImportFault(AdapterError):
     """A table or its map that cannot become a session."""
