@@ -7,17 +7,40 @@ from collections.abc import Iterator, Mapping
 from bankwise.signals import trouble_codes
 from bankwise.signals.clue import Clue, Signals, clock_words, last, other_place
 from bankwise.signals.clues_misfire import place
-from bankwise.signals.code_marks import OUTCOMES, latest_codes, results
+from bankwise.signals.code_marks import (
+    OUTCOMES,
+    known_codes,
+    latest_codes,
+    results,
+)
 from bankwise.signals.columns import Columns
 
-_LEAN = frozenset({"P2195", "P2197"})
-_RICH = frozenset({"P2196", "P2198"})
+_KINDS: Mapping[str, frozenset[str]] = {
+    "code-stuck-lean": frozenset({"P2195", "P2197"}),
+    "code-stuck-rich": frozenset({"P2196", "P2198"}),
+    "code-slow": frozenset({"P0133", "P0153"}),
+    "code-silent": frozenset({"P0134", "P0154"}),
+    "code-bank-lean": frozenset({"P0171", "P0174", "P2187", "P2189", "P2191", "P2193"}),
+    "code-bank-rich": frozenset({"P0172", "P0175", "P2188", "P2190", "P2192", "P2194"}),
+}
+"""Codes that say more than which sensor or system they are about. Source: the
+numbering of SAE J2012, from memory."""
+
 _BY_SYSTEM: Mapping[str, str] = {
     trouble_codes.HEATER: "code-heater",
     trouble_codes.CATALYST: "code-catalyst",
     trouble_codes.MISFIRE: "code-misfire",
     trouble_codes.COOLING: "code-cooling",
 }
+
+
+_SHARED: Mapping[str, str] = {
+    "code-stuck-lean": "",
+    "code-stuck-rich": "",
+    "code-bank-lean": "code-both-lean",
+    "code-bank-rich": "code-both-rich",
+}
+"""What codes say that both banks have: nothing of a sensor, or of the whole engine."""
 
 
 def _code_kind(code: str) -> tuple[str, str]:
@@ -28,8 +51,9 @@ def _code_kind(code: str) -> tuple[str, str]:
     if cam:
         return "code-cam", cam
     name = trouble_codes.base(code)
-    if name in _LEAN | _RICH:
-        return ("code-stuck-lean" if name in _LEAN else "code-stuck-rich"), about
+    for kind, codes in _KINDS.items():
+        if name in codes:
+            return kind, about
     if trouble_codes.system(code) == trouble_codes.SENSOR and len(about) == 4:
         return ("code-front" if about.endswith("S1") else "code-rear"), about
     return _BY_SYSTEM.get(trouble_codes.system(code), ""), about
@@ -39,22 +63,21 @@ def from_codes(
     signals: Signals, columns: Columns, raised: set[tuple[str, str]]
 ) -> Iterator[Clue]:
     """What the newest reading of each set of codes speaks of, each code once."""
-    newest = latest_codes(columns, columns.end_s)
     found: dict[str, Clue] = {}
-    for when in ("stored", "pending", "permanent"):
-        for code in newest[when].codes if when in newest else ():
-            if code in found:
-                continue
-            kind, about = _code_kind(code)
-            if kind == "code-misfire":
-                about = place(signals, raised)
-            found[code] = Clue(kind, about, f"Code {code} is {when}")
+    for code, when in known_codes(columns).items():
+        kind, about = _code_kind(code)
+        if kind == "code-misfire":
+            about = place(signals, raised)
+        found[code] = Clue(kind, about, f"Code {code} is {when}")
     places = {(clue.kind, clue.about) for clue in found.values()}
     for clue in found.values():
         # Two sensors that say the same speak of the mixture, not of themselves.
         alike = (clue.kind, other_place(clue.about)) in places
-        if not (alike and clue.kind in ("code-stuck-lean", "code-stuck-rich")):
+        if not (alike and clue.kind in _SHARED):
             yield clue
+        elif _SHARED[clue.kind] and clue.about.startswith("B1"):
+            words = f"{clue.words}, and its like on the other bank"
+            yield Clue(_SHARED[clue.kind], "engine", words)
     for one, two in (("B1S1", "B2S1"), ("B2S1", "B1S1")):
         if {("code-stuck-lean", one), ("code-stuck-rich", two)} <= places:
             words = f"By its codes {one} stays lean and {two} stays rich"

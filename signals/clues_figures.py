@@ -25,6 +25,9 @@ Source: our choice, because a good catalyst alone may hold 0.7 V on both banks, 
 sound sensors differ by some hundredths of a volt.
 """
 
+REAR_LEAN_V = 0.3
+"""A rear below this is lean for certain. Source: common practice, no source."""
+
 REAR_TICKS = 60
 """Half a minute of such driving, in one piece or many. Source: our choice, because a
 rear follows within seconds."""
@@ -40,6 +43,10 @@ with some ethanol asks for a few percent more."""
 FADE_PCT = 5.0
 """A trim this much apart between idle and load has a pattern. Source: common
 practice, no source."""
+
+SWINGS_V = 0.4
+"""A front seen over so much of its range is connected. Source: our choice: from its
+bias to either end it is 0.4 V."""
 
 ENOUGH_SWITCHES = 80.0
 """Full passes in 100 s that refute slowness. Source: GM 1999 P1133, 40 each way."""
@@ -149,6 +156,7 @@ def refuted(clue: Clue, raised: set[tuple[str, str]]) -> bool:
             "switches-seldom",
         ),
         "front-lively": ("parked-at-bias", "wideband-frozen"),
+        "front-swings": ("parked-at-bias",),
         "catalyst-calm": ("rear-copies-front",),
         "rear-lively": ("rear-flat", "parked-at-bias"),
     }.get(clue.kind, ())
@@ -221,6 +229,10 @@ def rears(signals: Signals) -> Iterator[Clue]:
             mean = float(np.median(rear[at]))
             beside = other[at][np.isfinite(other[at])]
             above = sign * (mean - float(np.median(beside))) if beside.size else np.inf
+            if sign > 0 and mean < REAR_LEAN_V and above < -REAR_APART_V:
+                amount = signed(float(np.median(trim[at])))
+                words = f"{b.upper()} trim {amount}, and the rear reads {mean:.2f} V"
+                yield Clue("adds-and-rear-lean", b.upper(), words)
             far = sign * (mean - (edge if beside.size else alone)) > 0
             if far and above > REAR_APART_V:
                 amount = signed(float(np.median(trim[at])))
@@ -265,6 +277,12 @@ def _healthy_front(signals: Signals, about: str) -> Iterator[Clue]:
     now = recent(signals, f"switches_{s}")
     if now >= 5:
         yield Clue("front-lively", about, f"{about} switches {now:.0f} times in 20 s")
+    volts = signals[f"o2_{s}_v"]
+    volts = volts[np.isfinite(volts)]
+    if volts.size and np.ptp(volts) >= SWINGS_V:
+        low, high = float(volts.min()), float(volts.max())
+        words = f"{about} was seen from {low:.2f} to {high:.2f} V"
+        yield Clue("front-swings", about, words)
     count = last(signals, f"switches_100_{s}")
     if count >= ENOUGH_SWITCHES:
         words = f"{about} switched {count:.0f} times in 100 s"

@@ -43,10 +43,20 @@ def from_flags(signals: Signals, flags: list[Raised]) -> Iterator[Clue]:
     for flag in flags:
         if flag.id == "parked-at-bias" and _only_cold(signals, flag):
             continue
+        if _moved_later(signals, flag) or _outgrown(flag, flags):
+            continue
         words = f"{flag.text} (from {clock_words(flag.first_s)}, {flag.total_s:.0f} s)"
         found.append(Clue(_kind(signals, flag, places), flag.about, words))
     kinds = {(clue.kind, clue.about) for clue in found}
     for clue in found:
+        if (
+            clue.kind == "late-wake-up"
+            and (clue.kind, other_place(clue.about)) in kinds
+        ):
+            # A cold day or a strategy delays both; two heaters seldom fail together.
+            words = f"{clue.words}, like the other bank's"
+            yield Clue("late-wake-alike", clue.about, words)
+            continue
         kind, words = _ALIKE.get(clue.kind, ("", ""))
         shared = clue.kind in _ALIKE and (clue.kind, other_place(clue.about)) in kinds
         if shared and kind and clue.about.startswith("B1"):
@@ -58,7 +68,8 @@ def from_flags(signals: Signals, flags: list[Raised]) -> Iterator[Clue]:
             yield clue
     for bank in ("B1", "B2"):
         pairs = {("limit-lean", bank), ("limit-rich", other_place(bank))}
-        if pairs <= kinds:
+        # Two banks that breathe very unalike end there too, and settle.
+        if pairs <= kinds and ("crossed-sensors", "engine") in kinds:
             words = "The banks' trims stand at opposite ends"
             yield Clue("limits-opposed", "engine", words)
         pairs = {
@@ -77,6 +88,39 @@ def _only_cold(signals: Signals, flag: Raised) -> bool:
         return False
     woke = np.flatnonzero(np.isfinite(signals[f"wake_up_{s}_s"]))[0] * 0.5
     return bool(flag.first_s < woke)
+
+
+MOVED_V = 0.3
+"""A rear that moves by this much works. Source: our choice: noise stays far below, and
+from rest to either end it is 0.35 V."""
+
+
+def _moved_later(signals: Signals, flag: Raised) -> bool:
+    """True for a rear called dead that moved afterwards: it was cold."""
+    if flag.id not in ("parked-at-bias", "rear-flat") or flag.about[2:] == "S1":
+        return False
+    since = signals[f"o2_{flag.about.lower()}_v"][int(flag.first_s * 2) :]
+    since = since[np.isfinite(since)]
+    return bool(not flag.active and since.size and np.ptp(since) >= MOVED_V)
+
+
+_SHAPES = (
+    ("both-lean", "both-lean-fades"),
+    ("both-lean", "both-lean-grows"),
+    ("one-bank-lean", "one-bank-lean-fades"),
+)
+"""Patterns of which the later one, seen over more of the airflow, stands."""
+
+
+def _outgrown(flag: Raised, flags: list[Raised]) -> bool:
+    """True for a pattern that another one has replaced since."""
+    rivals = {one for pair in _SHAPES if flag.id in pair for one in pair} - {flag.id}
+    return any(
+        other.id in rivals
+        and other.about == flag.about
+        and (other.active, other.first_s) > (flag.active, flag.first_s)
+        for other in flags
+    )
 
 
 def _kind(signals: Signals, flag: Raised, raised: set[tuple[str, str]]) -> str:

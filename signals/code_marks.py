@@ -73,6 +73,19 @@ def latest_codes(columns: Columns, t: float) -> dict[str, CodeRead]:
     return {read.when: read for read in columns.codes if read.t <= t}
 
 
+def known_codes(columns: Columns) -> dict[str, str]:
+    """Every code of the newest reading of each set, with the first set that holds it.
+
+    Stored comes before pending, pending before permanent.
+    """
+    newest = latest_codes(columns, columns.end_s)
+    found: dict[str, str] = {}
+    for when in ("stored", "pending", "permanent"):
+        for code in newest[when].codes if when in newest else ():
+            found.setdefault(code, when)
+    return found
+
+
 def read_codes(see: View, wanted: Callable[[str], bool]) -> Bools:
     """True at ticks where the newest stored or pending codes hold a wanted one."""
     steps = sorted({read.t for read in see.columns.codes})

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from math import prod
 
 from bankwise.signals.clues import Clue, Raised, Signals, gather
+from bankwise.signals.code_marks import known_codes
 from bankwise.signals.columns import Columns
 from bankwise.signals.frame import Frame
 from bankwise.signals.ledger import (
@@ -31,6 +32,8 @@ from bankwise.signals.weights import WEIGHTS
 
 LEAST_SHARE = 0.05
 """Causes below this are not shown. Source: our choice, because noise is not news."""
+
+READ_FRAME = "Read the freeze frame of {codes} and drive its conditions."
 
 LEAST_TOLD = 0.25
 """What is left of a code's weight when nothing of the drive was seen. Source: our
@@ -191,7 +194,7 @@ def explain(
     ]
     told.sort(key=lambda item: (-item[0], item[1]))
     if not told:
-        return _without_cause(signals, raised)
+        return _without_cause(signals, raised, columns)
     roots = _roots(balances)
     keys = [key for _, key in told]
     found = []
@@ -233,7 +236,9 @@ def _cannot_tell(share: float, signals: Signals, check: str) -> Explanation:
     return Explanation("cannot-tell", "engine", round(share, 3), words, (), check)
 
 
-def _without_cause(signals: Frame, flags: list[Raised]) -> list[Explanation]:
+def _without_cause(
+    signals: Frame, flags: list[Raised], columns: Columns
+) -> list[Explanation]:
     missing = unseen(signals)
     worry = [
         f.text
@@ -241,10 +246,15 @@ def _without_cause(signals: Frame, flags: list[Raised]) -> list[Explanation]:
         if f.severity > Severity.INFO and f.id != "answers-forcing"
     ]
     worry += far_trims(signals)
-    if missing or worry:
+    # What the unit found is there, even if this drive did not show it.
+    codes = known_codes(columns)
+    if missing or worry or codes:
         for_ = tuple(f"Not seen yet: {what}" for what in missing)
         for_ += tuple(f"Seen, but explained by nothing known: {w}" for w in worry)
+        for_ += tuple(f"Code {code} is {when}" for code, when in codes.items())
         check = DRIVE_ON.format(missing=", ".join(missing)) if missing else ""
+        if codes:
+            check = f"{READ_FRAME.format(codes=', '.join(codes))} {check}".strip()
         return [Explanation("cannot-tell", "engine", 1.0, for_, (), check)]
     open_ = unjudged(signals)
     weight = NO_FAULT_WEIGHT * prod(one.part for one in open_)

@@ -6,6 +6,7 @@ import numpy as np
 
 from bankwise.signals import sources as s
 from bankwise.signals.columns import Bools, Floats
+from bankwise.signals.flags_sensors import warmed_through
 from bankwise.signals.rule import Gate, Kind, Rule, View
 from bankwise.signals.severity import Severity
 from bankwise.signals.sides import early_cut
@@ -22,7 +23,7 @@ def _flat(see: View) -> Bools:
     )
     level = np.abs(see["trim_10_{b}_pct"]) < see.limit("trim_add_pct")
     low = (see["mean_{s}_v"] <= see.limit("rear_lean_v")) & level
-    return proven | (band & mixed & long & (middle | low))
+    return (proven | (band & mixed & long & (middle | low))) & warmed_through(see)
 
 
 def _rich_in_cut(see: View) -> Bools:

@@ -11,6 +11,7 @@ import numpy as np
 from bankwise.signals import sources as s
 from bankwise.signals.code_marks import forced
 from bankwise.signals.columns import Bools
+from bankwise.signals.driving import OPEN_BY_LOAD
 from bankwise.signals.rule import Gate, Kind, Rule, View
 from bankwise.signals.severity import Severity
 from bankwise.signals.sides import at_rest, early_cut, never_lean, never_rich
@@ -70,14 +71,31 @@ def _both_not_lean(see: View) -> Bools:
     )
 
 
+STAYING_SAMPLES = 5
+"""So many samples in the hold time cannot all be lean by chance of polling. Source: our
+choice: a switching sensor is lean half the time."""
+
+
 def _full_not_rich(see: View) -> Bools:
-    lean = see["o2_{s}_v"] < see.limit("wide_open_front_v")
+    # Below the switching point all the time it is lean for certain. Above it, it is
+    # only not rich, which matters where the unit is known to ask for more: many stay at
+    # λ 1 however wide the throttle is, and a sensor goes on switching there.
+    staying = see.window("o2_{s}_v", see.limit("wide_open_hold_s"))
+    full = see["wide_open_run_s"] >= see.limit("wide_open_hold_s")
+    many = staying.n >= STAYING_SAMPLES
     asked = ~(see["lambda_cmd"] > see.limit("wide_open_command"))
+    # In closed loop λ 1 is asked for, and lean all the time is not λ 1.
+    asked |= see["closed_{b}"] > 0
+    starved = full & many & asked & (staying.maximum < see.limit("switch_point_v"))
+    told = (see["lambda_cmd"] < see.limit("wide_open_command")) | (
+        see["status_{b}"] == OPEN_BY_LOAD
+    )
     purged = see["enriching_run_s"] >= see.limit("wide_open_hold_s")
+    weak = purged & told & (see["max_1_{s}_v"] < see.limit("wide_open_front_v"))
     heard = ~(see["asleep_{s}_s"] >= 0) & ~at_rest(see) & ~(see["wideband_{s}"] > 0)
     # A rear that is rich says that the fuel is there and the front is weak.
     fuelled = see["o2_{rear}_v"] > see.limit("rear_rich_v")
-    return lean & asked & purged & heard & ~fuelled
+    return np.asarray((starved | weak) & heard & ~fuelled)
 
 
 RULES: tuple[Rule, ...] = (
@@ -210,6 +228,7 @@ RULES: tuple[Rule, ...] = (
         caution="fuel-pressure",
         limits=(
             "wide_open_front_v",
+            "switch_point_v",
             "wide_open_hold_s",
             "wide_open_command",
             "rear_rich_v",

@@ -15,8 +15,18 @@ from bankwise.signals.severity import Severity
 from bankwise.signals.sides import never_lean, never_rich
 
 
+def warmed_through(see: View) -> Bools:
+    """Where a rear sensor has had the time to wake: its heater waits for a dry pipe."""
+    ran = np.where(
+        np.isnan(see["since_start_s"]), see["running_run_s"], see["since_start_s"]
+    )
+    return (ran >= see.limit("wake_up_rear_s")) & (see["gate_engine"] > 0)
+
+
 def _parked(see: View) -> Bools:
     still = ~(see["swing_{s}_v"] > see.limit("parked_swing_v"))
+    if (see.place.position or 1) > 1:
+        still &= warmed_through(see)
     return (see["parked_off_idle_{s}_s"] >= see.limit("parked_hold_s")) & still
 
 
@@ -116,7 +126,11 @@ def _off_command(see: View) -> Bools:
     asked = np.isfinite(see["lambda_cmd"]) | (
         see["ect_c"] > see.limit("gate_coolant_c")
     )
-    return off & asked & _fuelled(see)
+    # No petrol engine burns so lean: both banks in plain air are a fuel cut.
+    air, other = see["lambda_mean_{s}"], see["lambda_mean_{o}s1"]
+    most = see.limit("plain_air_lambda")
+    air_only = (air > most) & ((other > most) | np.isnan(other))
+    return off & asked & ~air_only & _fuelled(see)
 
 
 _FORCE = "Force the mixture rich, then lean: a good sensor follows within a second."

@@ -45,16 +45,28 @@ def _subtracting(see: View) -> Bools:
     return enough((own <= -see.limit("trim_add_pct")) & rest, see)
 
 
+def _apart_fades(see: View) -> Bools:
+    """A bank's lead over the other fades, on top of what both share at every load."""
+    own, other = bins(see, "trim_BIN_{b}_pct"), bins(see, "trim_BIN_{o}_pct")
+    usual = np.all(~(np.abs(other) >= see.limit("trim_add_pct")), axis=0)
+    lead = see["trim_idle_{b}_pct"] - see["trim_idle_{o}_pct"]
+    road = moving(see, "trim_BIN_{b}_pct") - moving(see, "trim_BIN_{o}_pct")
+    adds = own[0] >= see.limit("trim_add_pct")
+    return np.asarray(fades(see, lead, road) & adds & usual)
+
+
 def _one_lean_fades(see: View) -> Bools:
     road = moving(see, "trim_BIN_{b}_pct")
-    return fades(see, see["trim_idle_{b}_pct"], road) & other_level(see)
+    alone = fades(see, see["trim_idle_{b}_pct"], road) & other_level(see)
+    return alone | _apart_fades(see)
 
 
 def _one_lean(see: View) -> Bools:
     own = bins(see, "trim_BIN_{b}_pct")
     adds = everywhere(own >= see.limit("trim_add_pct"), own, see)
     road = moving(see, "trim_BIN_{b}_pct")
-    return adds & other_level(see) & ~fades(see, see["trim_idle_{b}_pct"], road)
+    falls = fades(see, see["trim_idle_{b}_pct"], road) | _apart_fades(see)
+    return adds & other_level(see) & ~falls
 
 
 def _both_lean_fades(see: View) -> Bools:

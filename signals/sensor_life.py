@@ -119,7 +119,9 @@ def _awake_now(see: TickView) -> Bools:
     by_lambda = np.abs(see["lambda_{s}"] - see["rest_{s}_lambda"]) > WAKE_LAMBDA
     # Around λ 1 a sensor that works may stay close to its rest, but it does not rest.
     w = see.window("lambda_{s}", 2.0)
-    by_lambda |= (w.n >= 2) & (w.maximum - w.minimum > 2 * REST_LAMBDA)
+    moving = w.maximum - w.minimum > 2 * REST_LAMBDA
+    off = np.abs(w.mean - see["rest_{s}_lambda"]) > REST_LAMBDA
+    by_lambda |= (w.n >= 2) & (moving | off)
     return np.where(wide(see), by_lambda, by_volts)
 
 

@@ -119,6 +119,7 @@ _ROWS: tuple[tuple[str, float, str, str], ...] = (
     ("wake_up_own_s", 50.0, "s", _ours("with its heater a front wakes before that")),
     ("wake_up_first_s", 120.0, "s", _ours("asleep for longer is no cold start")),
     ("wake_up_apart_s", 20.0, "s", _ours("small differences are where they sit")),
+    ("plain_air_lambda", 1.6, "λ", _ours("no petrol burns so lean: that is air")),
     ("lambda_error_pct", 5.0, "%", s.COMMON),
     ("lambda_error_hold_s", 10.0, "s", s.COMMON),
     ("forcing_hold_s", 5.0, "s", s.COMMON),

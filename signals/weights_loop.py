@@ -91,6 +91,12 @@ WEIGHTS: tuple[Weight, ...] = (
         ("airflow-under-read", -2, _E, "the added fuel was too much"),
     ),
     *weights_of(
+        "adds-and-rear-lean",
+        ("bank-injectors-lean", 1, _B, "both sensors of this bank say so"),
+        ("sensor-reads-lean", -2, _F, "the rear agrees that the bank is lean"),
+        ("exhaust-leak", -1.5, _B, "the rear agrees that the bank is lean"),
+    ),
+    *weights_of(
         "fades-but-rear-rich",
         ("exhaust-leak", 3, _B, "drawn-in air weighs most at idle"),
         ("common-unmetered-air", -3, _E, "the added fuel was too much"),

@@ -113,6 +113,10 @@ WEIGHTS: tuple[Weight, ...] = (
         ("sensor-heater", 4, _S, "only the exhaust warmed it"),
     ),
     *weights_of(
+        "late-wake-alike",
+        ("sensor-heater", 0.75, _S, "the exhaust warmed it, or both heaters wait"),
+    ),
+    *weights_of(
         "never-woke",
         ("sensor-open-circuit", 1.5, _S, "it never left its bias"),
         ("sensor-heater", 1, _S, "a cold sensor stays there for long"),
@@ -131,6 +135,10 @@ WEIGHTS: tuple[Weight, ...] = (
         "lambda-reads-rich",
         ("sensor-reads-rich", 1, _S, "it stays rich of the command"),
         ("bank-injectors-rich", 1, _B, "the mixture may stay rich"),
+    ),
+    *weights_of(
+        "front-swings",
+        ("sensor-open-circuit", -2, _S, "an open input does not swing"),
     ),
     *weights_of(
         "front-lively",

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bankwise.signals.ledger import Weight, Where, weights_of
 
-_S, _B, _E = Where.SAME, Where.BANK, Where.ENGINE
+_S, _F, _B, _E = Where.SAME, Where.FRONT, Where.BANK, Where.ENGINE
 
 WEIGHTS: tuple[Weight, ...] = (
     *weights_of("code-cam", ("bank-breathes-less", 2.5, _B, "the unit doubts the cam")),
@@ -24,6 +24,39 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *weights_of(
         "code-crossed", ("sensors-crossed", 3, _E, "the unit found them swapped")
+    ),
+    *weights_of(
+        "code-slow",
+        ("sensor-aged", 2.5, _S, "the unit found it slow"),
+    ),
+    *weights_of(
+        "code-silent",
+        ("sensor-open-circuit", 1.5, _S, "the unit saw no activity"),
+        ("sensor-heater", 0.5, _S, "a cold sensor shows none either"),
+    ),
+    *weights_of(
+        "code-bank-lean",
+        ("bank-injectors-lean", 0.5, _B, "the unit found this bank lean"),
+        ("bank-unmetered-air", 0.75, _B, "the unit found this bank lean"),
+        ("exhaust-leak", 0.5, _B, "the unit found this bank lean"),
+        ("sensor-reads-lean", 0.5, _F, "the unit found this bank lean"),
+    ),
+    *weights_of(
+        "code-bank-rich",
+        ("bank-injectors-rich", 0.75, _B, "the unit found this bank rich"),
+        ("bank-breathes-less", 0.5, _B, "the unit found this bank rich"),
+        ("sensor-reads-rich", 0.5, _F, "the unit found this bank rich"),
+    ),
+    *weights_of(
+        "code-both-lean",
+        ("fuel-supply-weak", 0.75, _E, "the unit found both banks lean"),
+        ("airflow-under-read", 0.5, _E, "the unit found both banks lean"),
+        ("common-unmetered-air", 0.5, _E, "the unit found both banks lean"),
+    ),
+    *weights_of(
+        "code-both-rich",
+        ("common-rich-source", 0.75, _E, "the unit found both banks rich"),
+        ("airflow-over-read", 0.5, _E, "the unit found both banks rich"),
     ),
     *weights_of(
         "codes-opposed",

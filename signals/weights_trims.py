@@ -64,9 +64,9 @@ WEIGHTS: tuple[Weight, ...] = (
         ("bank-injectors-rich", 0.5, _B, "nothing was found that takes its air"),
         (
             "bank-breathes-less",
-            -1.5,
+            -0.5,
             _B,
-            "a blockage would grow with flow, a cam so late would set its code",
+            "a blockage would grow with flow, a cam so late often sets its code",
         ),
     ),
     *weights_of(

@@ -122,25 +122,18 @@ def _late(*codes: str) -> list[CodeRead]:
     return [CodeRead(330.0, "stored", ()), CodeRead(330.0, "pending", codes)]
 
 
-def test_codes_read_late_without_a_cam_code_speak_against_a_late_cam(
+def test_codes_read_late_without_a_cam_code_bring_the_injectors_closer(
     watch: Watch,
 ) -> None:
-    """By pressure, alike at every flow and no cam code: rather the injectors."""
-    engine = watch(ALIKE, seconds=340, codes=_late())
-    assert _first(engine) == ("bank-injectors-rich", "B1")
-    assert ("bank-breathes-less", "B1") in _shares(engine)
-
-
-@pytest.mark.parametrize(
-    "codes", [_late("P0016"), [CodeRead(5.0, "pending", ())], []]
-)  # fmt: skip
-def test_else_the_bank_short_of_air_stays_first(
-    watch: Watch, codes: list[CodeRead]
-) -> None:
-    """With a cam code, or with codes read too early to tell, it breathes less."""
-    engine = watch(ALIKE, seconds=340, codes=codes)
-    assert _first(engine) == ("bank-breathes-less", "B1")
-    assert ("bank-injectors-rich", "B1") in _shares(engine)
+    """By pressure, alike at every flow: without a cam code the two lie close."""
+    plain, late, cam = (
+        _shares(watch(ALIKE, seconds=340, codes=codes))
+        for codes in ([CodeRead(5.0, "pending", ())], _late(), _late("P0016"))
+    )
+    less, rich = ("bank-breathes-less", "B1"), ("bank-injectors-rich", "B1")
+    assert plain[less] > plain[rich] > 0
+    assert 0 < late[less] - late[rich] < plain[less] - plain[rich]
+    assert cam[less] - cam[rich] > plain[less] - plain[rich]
 
 
 @pytest.mark.parametrize(
@@ -273,3 +266,163 @@ def test_a_wide_band_sensor_that_moves_around_one_is_awake(watch: Watch) -> None
     engine = watch(change, seconds=120)
     assert engine.frame["wake_up_b2s1_s"][-1] == pytest.approx(10.0, abs=2.0)
     assert "late-wake-up" not in {flag.id for flag in engine.flags}
+
+
+def _pull(change: Change) -> Change:
+    """The warm drive with a full-throttle pull from 250 to 258 s."""
+    pulled: Change = {
+        "throttle_pct": _in_pull(85.0, _legs(12, 20, 30)),
+        "load_pct": _in_pull(92.0, _legs(20, 28, 45)),
+    }
+    return pulled | change
+
+
+def _in_pull(inside: float, outside: Callable[[Floats], Floats]) -> Wave:
+    return lambda t: np.where((t > 250) & (t < 258), inside, outside(t))
+
+
+def _switching(t: Floats) -> Floats:
+    level: Floats = 0.45 + 0.38 * np.tanh(6 * np.sin(2 * np.pi * t))
+    return level
+
+
+def test_switching_at_full_throttle_is_no_starvation(watch: Watch) -> None:
+    """A unit that stays at λ 1 with the throttle open goes on switching there."""
+    silent: Change = {"fuel_status_b1": None, "fuel_status_b2": None}
+    for change in (_pull({}), _pull(silent)):
+        change |= {"o2_b1s1_v": _switching, "o2_b2s1_v": _switching}
+        flags = {flag.id for flag in watch(change, seconds=300).flags}
+        assert "full-throttle-not-rich" not in flags
+
+
+@pytest.mark.parametrize(
+    ("volts", "status", "raised"),
+    [(0.1, 2.0, True), (0.6, 4.0, True), (0.6, 2.0, False), (0.88, 4.0, False)],
+)
+def test_full_throttle_is_judged_by_what_is_asked(
+    watch: Watch, volts: float, status: float, raised: bool
+) -> None:
+    """Lean all the time is starvation; merely not rich only where more is asked."""
+    change = _pull({
+        "o2_b1s1_v": _in_pull(volts, _switching),
+        "o2_b1s2_v": 0.2,
+        "fuel_status_b1": _in_pull(status, lambda t: np.full(len(t), 2.0)),
+        "fuel_status_b2": _in_pull(status, lambda t: np.full(len(t), 2.0)),
+    })  # fmt: skip
+    flags = {(f.id, f.about) for f in watch(change, seconds=300).flags}
+    assert (("full-throttle-not-rich", "B1S1") in flags) is raised
+
+
+def _cold_start(rear: Wave) -> Change:
+    return {
+        "rpm": lambda t: np.where(t < 4, 0.0, _legs(750, 1800, 2300)(t - 40)),
+        "run_s": lambda t: np.maximum(t - 4, 0),
+        "ect_c": lambda t: np.minimum(-10 + t / 2, 90.0),
+        "o2_b1s2_v": rear,
+        "o2_b2s2_v": rear,
+    }
+
+
+def test_a_rear_waits_for_a_dry_pipe(watch: Watch) -> None:
+    """Two minutes at bias after a frosty start condemn no rear sensor."""
+    late = _cold_start(lambda t: np.where(t < 165, 0.45, 0.65 + 0.2 * np.sin(t / 9)))
+    engine = watch(late, seconds=400)
+    rears = {flag.about for flag in engine.flags if flag.id != "trims-still-learning"}
+    assert not rears & {"B1S2", "B2S2"}
+    assert "rear-sensor-faulty" not in {cause for cause, _ in _shares(engine)}
+
+
+def test_a_rear_that_moves_later_was_only_cold(watch: Watch) -> None:
+    """Parked for four minutes and lively ever after: not a dead sensor."""
+    late = lambda t: np.where(t < 300, 0.45, 0.45 + 0.35 * np.sin(t / 5))  # noqa: E731
+    engine = watch({"o2_b1s2_v": late}, seconds=600)
+    assert ("parked-at-bias", "B1S2") in {(f.id, f.about) for f in engine.flags}
+    assert ("rear-sensor-faulty", "B1S2") not in _shares(engine)
+
+
+def test_plain_air_on_both_banks_is_a_cut_not_a_mixture(watch: Watch) -> None:
+    """λ 2 on both banks without a fuel status is overrun; on one bank it is not."""
+    wide: Change = {
+        "fuel_status_b1": None,
+        "fuel_status_b2": None,
+        "o2_b1s1_v": None,
+        "o2_b2s1_v": None,
+        "lambda_cmd": 1.0,
+        "throttle_pct": _legs(12, 20, 17.5),
+        "lambda_b1s1": lambda t: np.where((t > 230) & (t < 260), 2.0, 1.0),
+    }
+    steady = lambda t: 1.0 + 0.004 * np.sin(t)  # noqa: E731
+    both, one = wide | {"lambda_b2s1": wide["lambda_b1s1"]}, wide | {
+        "lambda_b2s1": steady
+    }  # fmt: skip
+    assert "lambda-off-command" not in {f.id for f in watch(both).flags}
+    assert "lambda-off-command" in {f.id for f in watch(one).flags}
+
+
+@pytest.mark.parametrize(
+    ("code", "cause"),
+    [("P0153", "sensor-aged"), ("P0154", "sensor-open-circuit")],
+)
+def test_a_code_says_slow_or_silent(watch: Watch, code: str, cause: str) -> None:
+    """A slow sensor's code speaks of age, a silent one's of an open circuit."""
+    still: Change = {"o2_b2s1_v": 0.45} if code == "P0154" else {}
+    codes = [CodeRead(20.0, "stored", (code,))]
+    engine = watch(still, seconds=400, hz=4.0, codes=codes)
+    assert _first(engine) == (cause, "B2S1")
+
+
+def test_a_sensor_that_swings_is_not_open(watch: Watch) -> None:
+    """The unit doubts a front that the data shows at both ends: not its circuit."""
+    shares = _shares(watch({}, codes=[CodeRead(20.0, "stored", ("P0150",))]))
+    assert shares.get(("sensor-open-circuit", "B2S1"), 0.0) == 0.0
+
+
+@pytest.mark.parametrize("code", ["P0174", "P0455"])
+def test_a_known_code_leaves_no_clean_bill(watch: Watch, code: str) -> None:
+    """Whatever the code is about, "no fault seen" is not said beside it."""
+    engine = watch({}, seconds=400, codes=[CodeRead(20.0, "permanent", (code,))])
+    said = engine.explanations()
+    assert "no-fault-seen" not in {found.id for found in said}
+    facts = [fact for found in said for fact in found.for_]
+    assert any(f"Code {code} is permanent" in fact for fact in facts)
+
+
+def test_a_lead_that_fades_on_top_of_a_common_offset(watch: Watch) -> None:
+    """Both banks share 7 %, and one bank's lead fades with flow: a leak on it."""
+    change: Change = {
+        "ltft_b1_pct": 7.0,
+        "ltft_b2_pct": _legs(35, 20, 13),
+    }
+    engine = watch(change)
+    assert _first(engine) == ("bank-unmetered-air", "B2")
+
+
+def test_the_pattern_seen_over_more_airflow_stands(watch: Watch) -> None:
+    """Lean everywhere at first, fading once the road was seen: a leak."""
+    engine = watch(_both(_legs(30, 17, 4)), seconds=320)
+    flags = {flag.id: flag.active for flag in engine.flags}
+    assert flags.get("both-lean-fades")
+    assert _first(engine) == ("common-unmetered-air", "engine")
+
+
+def test_unalike_banks_at_opposite_ends_are_not_crossed(watch: Watch) -> None:
+    """A severe mirror whose fronts are satisfied is a bank short of air."""
+    mirror: Change = {
+        "ltft_b1_pct": 24.0,
+        "ltft_b2_pct": -24.0,
+        "stft_b1_pct": 1.0,
+        "stft_b2_pct": -1.0,
+    }
+    assert _first(watch(mirror)) == ("bank-breathes-less", "B2")
+
+
+def test_a_lean_rear_agrees_with_a_lean_front(watch: Watch) -> None:
+    """A bank that adds while its rear is leaner than its neighbour is lean."""
+    change: Change = {
+        "ltft_b1_pct": 15.0,
+        "o2_b1s2_v": 0.12,
+        "o2_b2s2_v": 0.66,
+    }
+    shares = _shares(watch(change))
+    assert ("bank-injectors-lean", "B1") in shares
+    assert ("sensor-reads-lean", "B1S1") not in shares
