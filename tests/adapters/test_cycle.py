@@ -11,6 +11,7 @@ import pytest
 from bankwise.adapters.batching import Rung
 from bankwise.adapters.car.bus import CarBus
 from bankwise.adapters.car.dialect import SimulatedAdapter
+from bankwise.adapters.car.evidence import Fixed, FreezeFrame
 from bankwise.adapters.car.framing import PROTOCOLS, TRANSMISSION
 from bankwise.adapters.car.information import UnitNames
 from bankwise.adapters.car.quirks import ADAPTERS, QUIET, Mishap, Quirks, Trouble
@@ -130,6 +131,36 @@ def test_every_protocol_is_found_and_read(protocol: str) -> None:
     check_values(result)
     times = [record.t for record in result.records if isinstance(record, Exchange)]
     assert times == sorted(times)
+
+
+@pytest.mark.parametrize("protocol", ["3", "4", "6"])
+def test_the_link_is_up_only_once_the_vehicle_has_answered(protocol: str) -> None:
+    """Waking a five-baud bus takes seconds; that is not a connection yet."""
+    records = ride(adapter(protocol), 8.0).records
+    up = next(i for i, r in enumerate(records) if isinstance(r, LinkRecord))
+    before = [r for r in records[:up] if isinstance(r, Exchange)]
+    answered = [r for r in before if r.q.startswith("0100") and r.a and not r.e]
+    assert answered
+    assert records[up].t >= answered[0].t + answered[0].d
+    if protocol in "34":
+        assert records[up].t > 2.0
+
+
+def test_a_freeze_frame_is_looked_for_when_the_drive_begins() -> None:
+    """Its code is asked once; its conditions only when a code set it."""
+    asked = [x.q for x in ride(adapter("6"), 6.0).exchanges]
+    assert asked.count("020200") == 1
+    assert "020C00" not in asked
+    car = StillCar()
+    memory = Fixed(
+        stored=("P0171",),
+        freeze_frames=(FreezeFrame("P0171", {"rpm": 2000.0, "load_pct": 40.0}),),
+    )
+    unit = ControlUnit(car, UnitNames(vin=VIN), evidence=memory)
+    bus = CarBus(car, [unit], PROTOCOLS["6"], seed=1)
+    device = SimulatedAdapter(bus, LINKS["usb-115200"])
+    asked = [x.q for x in ride(device, 6.0).exchanges]
+    assert asked.count("020C00") == 1
 
 
 @pytest.mark.parametrize("protocol", ["6", "7"])

@@ -8,7 +8,10 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner, Result
 
+from bankwise.adapters.car.dialect import SimulatedAdapter
+from bankwise.adapters.car.quirks import ADAPTERS
 from bankwise.adapters.car.server import ThreadServer
+from bankwise.adapters.car.timing import LINKS
 from bankwise.adapters.seals import State, verify
 from bankwise.tui.commands_codes import app
 from bankwise.tui.errors import CommandError
@@ -64,6 +67,26 @@ def test_a_car_of_j1979_2_is_read_and_cleared_alike(
         assert words in told.output
     assert "no stored, no pending, 1 permanent" in told.output.split("Read again:")[1]
     assert verify(tmp_path / "c.jsonl").state is State.WHOLE
+
+
+@pytest.mark.parametrize("quality", ["imitation", "poor", "drops-prompts"])
+def test_a_poor_adapter_on_a_cable_reads_the_same(
+    parked: Any, tmp_path: Path, quality: str
+) -> None:
+    """Its speed is searched, its echo and its lies change nothing of what is read."""
+    device = SimulatedAdapter(
+        parked.adapter().bus, LINKS["usb-115200"], ADAPTERS[quality]
+    )
+    path = tmp_path / "c.jsonl"
+    with ThreadServer(device, faster=20.0, pty=True, strict_baud=True) as server:
+        told = CliRunner().invoke(
+            app, ["codes", "--port", server.address, "-o", str(path)]
+        )
+    assert told.exit_code == 0, told.output
+    assert "Lamp on; 2 stored, 2 pending, 1 permanent" in told.output
+    assert "Freeze frame 0 of 7E8, set by P0174" in told.output
+    assert "check digit holds" in told.output
+    assert "Not read" not in told.output
 
 
 def test_the_vin_is_masked_on_request(parked: Any, tmp_path: Path) -> None:
