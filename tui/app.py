@@ -25,6 +25,7 @@ from bankwise.tui.afterword import tell_afterwards
 from bankwise.tui.drawn import Drawn
 from bankwise.tui.feed import Feed, Told
 from bankwise.tui.frame import draw_frame, fits
+from bankwise.tui.guided_banner import banner
 from bankwise.tui.key_answers import answer
 from bankwise.tui.keys import KEYS
 from bankwise.tui.panes import Pane
@@ -164,6 +165,7 @@ class BankwiseApp(App[int]):
         watch_panes(self, shot)
         canvas = view.draft(width, height)
         said = self.said[0] if time.monotonic() < self.said[1] else ""
+        said = said or banner(self.pane_id, self.states)
         draw_frame(canvas, self.pane, shot, self.pane_look(), said)
         view.present(canvas, self.palette)
 

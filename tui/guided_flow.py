@@ -27,7 +27,16 @@ from bankwise.signals.guided.script import Finding, GuidedTest, Step
 from bankwise.signals.guided.table import GUIDED, judge, rates, subjects
 from bankwise.signals.guided.wiggle import new_jumps
 from bankwise.signals.thresholds import DEFAULTS
-from bankwise.tui.messages import Intent, MarkNow, Ring, Say, Several, Want
+from bankwise.tui.guided_hands import hands
+from bankwise.tui.messages import (
+    Intent,
+    MarkNow,
+    Ring,
+    Say,
+    Several,
+    Touch,
+    Want,
+)
 from bankwise.tui.panes.rows import step as pick
 from bankwise.tui.snapshot import PaneState, Snapshot
 
@@ -46,6 +55,9 @@ WAIT_S = 5.0
 """Longest wait for the last values after a run's end. Unit: s. Our choice, because a
 link that is lost brings no more."""
 FIRST_LITRES, LITRES_STEP = 2.0, 0.1
+CARE_S = 2.0
+"""Shortest time that cautions stand on the screen before a test begins, so that no
+key that is held or pressed twice leads past them. Unit: s. Our choice."""
 _ONLY_LOOK = ("replay", "viewer")
 
 Acted = tuple[PaneState, Intent | None]
@@ -150,7 +162,7 @@ def act(name: str, shot: Snapshot, state: PaneState) -> Acted:
         by = {"up": -2, "down": 2}.get(name, 0)
         return replace(state, first_row=max(state.first_row + by, 0)), None
     if page.kind == FACT:
-        return _fact(name, page, state)
+        return _fact(name, page, shot, state)
     if page.kind == CARE:
         return _care(name, page, shot, state)
     if page.kind == SUBJECT:
@@ -195,7 +207,8 @@ def _chosen(page: Page, shot: Snapshot, state: PaneState) -> PaneState:
     asked = DISPLACEMENT in page.guided.wants and not _litres_known(shot)
     kind = FACT if asked else CARE
     since = FIRST_LITRES if asked else math.nan
-    return _at(state, replace(page, kind=kind, since=since))
+    shown = round(10 * shot.now_s)
+    return _at(state, replace(page, kind=kind, since=since, step=shown))
 
 
 def _litres_known(shot: Snapshot) -> bool:
@@ -204,17 +217,20 @@ def _litres_known(shot: Snapshot) -> bool:
     return any(f":{DISPLACEMENT}:" in mark.tag for mark in shot.columns.marks)
 
 
-def _fact(name: str, page: Page, state: PaneState) -> Acted:
+def _fact(name: str, page: Page, shot: Snapshot, state: PaneState) -> Acted:
     by = {"up": LITRES_STEP, "down": -LITRES_STEP}.get(name, 0.0)
     since = round(min(max(page.since + by, 0.6), 9.0), 1)
     kind = CARE if name == "open" else FACT
-    return _at(state, replace(page, kind=kind, since=since)), None
+    shown = round(10 * shot.now_s)
+    return _at(state, replace(page, kind=kind, since=since, step=shown)), None
 
 
 def _care(name: str, page: Page, shot: Snapshot, state: PaneState) -> Acted:
     if name != "open":
         by = {"up": -1, "down": 1}.get(name, 0)
         return replace(state, first_row=max(state.first_row + by, 0)), None
+    if shot.now_s - page.step / 10 < CARE_S:
+        return state, Say("read the cautions first")
     test = page.guided
     intents: list[Intent] = [
         MarkNow(f"{key}: {value}", given_tag(test.id, key, value))
@@ -248,6 +264,13 @@ def _begin(page: Page) -> MarkNow:
     return MarkNow(text, step_tag(page.test, page.now.id, page.about))
 
 
+def _hand(page: Page, shot: Snapshot) -> Intent:
+    lines = hands(page.test, page.now.id, page.about)
+    if shot.link.kind != "simulated":
+        return Say("this key works on the simulated car only")
+    return Touch(lines) if lines else Say("nothing to do by hand in this step")
+
+
 def _run(name: str, page: Page, shot: Snapshot, state: PaneState) -> Acted:
     test = page.guided
     if page.kind == ENDED:
@@ -261,6 +284,8 @@ def _run(name: str, page: Page, shot: Snapshot, state: PaneState) -> Acted:
             Say("broken off: it says nothing"),
         )
         return _at(state, Page()), Several(intents)
+    if name == "hand":
+        return state, _hand(page, shot)
     asks = page.now.asks
     if asks and name == "open":
         return state, Say("answer it: y for yes, n for no")

@@ -56,6 +56,8 @@ def carry_out(app: BankwiseApp, intent: m.Intent) -> None:
         app.say("a viewer only looks")
     elif isinstance(intent, m.OpenSession | m.CompareSessions | m.ListSessions):
         _with_files(app, intent)
+    elif isinstance(intent, m.Touch):
+        _touch(app, intent.lines)
     elif isinstance(intent, m.MarkNow | m.Want | m.Ask):
         if app.feed is not None:
             _to_source(app.feed, intent)
@@ -80,6 +82,20 @@ def _on_screen(
         case m.Acknowledge(key):
             seen = app.look.acknowledged | {key}
             app.look = replace(app.look, acknowledged=seen)
+
+
+def _touch(app: BankwiseApp, lines: tuple[str, ...]) -> None:
+    touch = getattr(app.feed.source if app.feed else None, "touch", None)
+    if touch is None:
+        app.say(f"in the simulated car's console: {', '.join(lines)}")
+        return
+    try:
+        for line in lines:
+            touch(line)
+    except AdapterError as error:
+        app.say(str(error))
+        return
+    app.say(f"done on the simulated car: {', '.join(lines)}")
 
 
 def _to_source(feed: Feed, intent: m.MarkNow | m.Want | m.Ask) -> None:

@@ -23,6 +23,13 @@ class Want:
 
 
 @dataclass(frozen=True, slots=True)
+class Touch:
+    """Do this to a simulated car, as its console lines say."""
+
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Several:
     """Several things, in order."""
 
@@ -85,6 +92,7 @@ class Say:
 Intent = (
     MarkNow
     | Want
+    | Touch
     | Several
     | Ring
     | Ask

@@ -127,6 +127,10 @@ class Demo:
         """Asks for other poll rates. Unit: Hz."""
         self._live.want(rates)
 
+    def touch(self, line: str) -> str:
+        """Hands on the simulated car; its answer. Raises LinkError."""
+        return self._server.say(line)
+
     def now(self) -> float:
         """Session time. Unit: s."""
         return self._live.now()

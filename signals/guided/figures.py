@@ -14,10 +14,11 @@ def sensor(case: Case, place: str) -> Figure | None:
     """One sensor's newest volts or λ; None when the car has no such sensor."""
     low = place.lower()
     bank = int(place[1])
+    label = f"{place} {'front' if place.endswith('S1') else 'rear'}"
     if case.has(f"o2_{low}_v"):
-        return Figure(place, case.now(f"o2_{low}_v"), "V", 2, bank)
+        return Figure(label, case.now(f"o2_{low}_v"), "V", 2, bank)
     if case.has(f"lambda_{low}"):
-        return Figure(place, case.now(f"lambda_{low}"), "λ", 2, bank)
+        return Figure(label, case.now(f"lambda_{low}"), "λ", 2, bank)
     return None
 
 

@@ -62,6 +62,7 @@ async def go_through(
     await until(lambda: bool(app.states["guided"].tag))
     if "which one?" in text_of(app):
         await pilot.press("enter")
+    await asyncio.sleep((guided_flow.CARE_S + 0.5) / FASTER)
     await pilot.press("enter")
 
     def page() -> guided_flow.Page:

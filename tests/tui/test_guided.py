@@ -25,7 +25,8 @@ from bankwise.signals.guided.script import Finding, GuidedTest, Subject
 from bankwise.signals.guided.table import GUIDED
 from bankwise.tui import big_words, guided_flow
 from bankwise.tui.canvas import Canvas
-from bankwise.tui.messages import MarkNow, Say, Several
+from bankwise.tui.guided_hands import HANDS
+from bankwise.tui.messages import MarkNow, Say, Several, Touch
 from bankwise.tui.panes.table import PANES
 from bankwise.tui.snapshot import Link, PaneState
 from bankwise.tui.view import CanvasView
@@ -88,6 +89,9 @@ async def begin(pilot: Pilot[int], test: GuidedTest) -> None:
     for caution in test.cautions:
         assert CAUTIONS[caution].split(",", maxsplit=1)[0][:30] in text_of(app)
     await press(pilot, "enter")
+    assert "read the cautions first" in text_of(app)
+    await wait(pilot, 2.0)
+    await press(pilot, "enter")
 
 
 @pytest.mark.parametrize("test", GUIDED.values(), ids=list(GUIDED))
@@ -145,8 +149,9 @@ def test_a_step_reads_from_the_passenger_seat(
         lines = canvas.text().splitlines()
         assert sum("█" in line for line in lines) >= big_words.HEIGHT
         assert len(big_words.lines(step.say, width - 2)) <= 2
-        assert any(sign in lines[-1] for sign in ("⏎", "wait", "y  yes")), lines[-1]
-        assert "esc  break off" in lines[-1]
+        foot = lines[height - 2]
+        assert any(sign in foot for sign in ("⏎", "wait", "y  yes")), foot
+        assert "esc  break off" in foot
 
 
 async def test_breaking_off_says_nothing(app: BankwiseApp, source: Any) -> None:
@@ -164,6 +169,44 @@ async def test_breaking_off_says_nothing(app: BankwiseApp, source: Any) -> None:
     ]
     assert source.wanted is None
     assert runs([Mark(1.0, "", tag or "") for tag in tags])[0].broken
+
+
+async def test_a_running_test_stays_in_sight(app: BankwiseApp, source: Any) -> None:
+    """On every other situation one line says that it runs; its key leads back."""
+    test = GUIDED["force-gas"]
+    async with app.run_test(size=(80, 24)) as pilot:
+        await begin(pilot, test)
+        app.say("")
+        for key in "1256":
+            await press(pilot, key)
+            assert "3: back to the test that runs, at its own poll rates" in (
+                text_of(app)
+            )
+        assert source.wanted is not None
+        await press(pilot, "3")
+        assert "back to the test" not in text_of(app)
+        await press(pilot, "escape", "1")
+        app.say("")
+        await press(pilot, "1")
+        assert "back to the test" not in text_of(app)
+    assert source.wanted is None
+
+
+def test_hands_are_lines_the_car_knows(
+    make_shot: Callable[..., Any], make_look: Callable[..., Any]
+) -> None:
+    """Every line belongs to a step; a simulated car says so, a real one does not."""
+    for test, by_step in HANDS.items():
+        assert by_step.keys() <= {step.id for step in GUIDED[test].steps}
+    page = guided_flow.Page(guided_flow.RUN, "circuit", "B1S1", 1)
+    state = PaneState(tag=page.tag)
+    for kind, said in (("simulated", Touch(("unplug B1S1",))), ("live", None)):
+        shot = make_shot(link=Link(kind, "up"))
+        canvas = Canvas.blank(80, 21)
+        PANES["guided"].draw(canvas, shot, make_look(state=state))
+        assert ("u does it for you (unplug B1S1)" in canvas.text()) == bool(said)
+        _, intent = guided_flow.act("hand", shot, state)
+        assert intent == said if said else isinstance(intent, Say)
 
 
 async def test_a_jump_is_marked_and_rung_for(

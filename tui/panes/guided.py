@@ -29,6 +29,7 @@ from bankwise.tui.guided_flow import (
     the_run,
     watch,
 )
+from bankwise.tui.guided_hands import hands
 from bankwise.tui.keys import Group, Key
 from bankwise.tui.lane_table import Lane, Scale
 from bankwise.tui.lanes import draw_stack
@@ -41,6 +42,7 @@ from bankwise.tui.words import MINUS, clip, clock, number, wrap
 KEYS = (
     Key(("y",), "yes", "answer yes to a guided test", Group.NOTE),
     Key(("n",), "no", "answer no to a guided test", Group.NOTE),
+    Key(("u",), "hand", "do on the simulated car what a step asks", Group.NOTE),
 )
 """Keys that answer a question; ⏎ goes on, esc breaks off."""
 
@@ -52,6 +54,8 @@ _BIG_FROM = 13
 _WIDE, _BESIDE = 100, 44
 _TRACE_ROWS = 6
 _TRACE_S = 10.0
+_FOOT = 2
+"""The key to go on stands above the row of the screen's answers to keys."""
 
 __all__ = ["KEYS", "act", "draw", "watch"]
 
@@ -109,10 +113,22 @@ def _draw_subject(canvas: Canvas, page: Page, shot: Snapshot, state: Look) -> No
     for i, place in enumerate(about):
         ink = look(BANK_INK[bank_of(place)], attributes=BOLD)
         big_words.draw(canvas, 4, y, place, ink)
+        canvas.put(4 + big_words.width(place) + 3, y + 1, in_words(place), _BOLD)
         if i == picked:
             pick_bar(canvas, y, big_words.HEIGHT)
         y += big_words.HEIGHT + 1
     paragraph(canvas, y, page.guided.decides, _SOFT)
+
+
+def in_words(place: str) -> str:
+    """A sensor's place in words: `bank 1, before the catalyst (front)`."""
+    front = place.endswith("S1")
+    side = "before the catalyst (front)" if front else "after the catalyst (rear)"
+    return f"bank {place[1]}, {side}"
+
+
+def _short(place: str) -> str:
+    return f"bank {place[1]} {'front' if place.endswith('S1') else 'rear'}"
 
 
 def _draw_fact(canvas: Canvas, page: Page, _shot: Snapshot, _state: Look) -> None:
@@ -131,7 +147,7 @@ def _draw_care(canvas: Canvas, page: Page, _shot: Snapshot, state: Look) -> None
     for text in texts:
         part = wrap(text, canvas.width - 5)
         lines += [f"▲ {part[0]}", *(f"  {line}" for line in part[1:]), ""]
-    room = canvas.height - y - 1
+    room = canvas.height - y - _FOOT
     first = min(state.state.first_row, max(len(lines) - room, 0))
     for line in lines[first : first + room]:
         canvas.put(1, y, line, _BOLD if line.startswith("▲") else look(Ink.TEXT))
@@ -141,7 +157,7 @@ def _draw_care(canvas: Canvas, page: Page, _shot: Snapshot, state: Look) -> None
 
 
 def _foot(canvas: Canvas, left: str, right: str) -> None:
-    y = canvas.height - 1
+    y = canvas.height - _FOOT
     canvas.put(1, y, f" {left} ", look(Ink.TEXT, attributes=BOLD | REVERSE))
     canvas.put_right(canvas.width - 1, y, right, _SOFT)
 
@@ -149,7 +165,7 @@ def _foot(canvas: Canvas, left: str, right: str) -> None:
 def _draw_run(canvas: Canvas, page: Page, shot: Snapshot, state: Look) -> None:
     test = page.guided
     run = the_run(page, shot)
-    place = "" if page.about == "engine" else f"  {page.about}"
+    place = "" if page.about == "engine" else f"  {page.about} {_short(page.about)}"
     count = f"step {page.step + 1} of {len(test.steps)}"
     if page.kind == ENDED:
         heading(canvas, 0, f"{test.title.upper()}{place}", "ended")
@@ -157,6 +173,11 @@ def _draw_run(canvas: Canvas, page: Page, shot: Snapshot, state: Look) -> None:
         return
     y = heading(canvas, 0, f"{test.title.upper()}{place}", count)
     y = _draw_words(canvas, y, page)
+    by_hand = hands(page.test, page.now.id, page.about)
+    if shot.link.kind == "simulated" and by_hand:
+        words = f"Simulated car: u does it for you ({', '.join(by_hand)})."
+        canvas.put(1, y - 1, clip(words, canvas.width - 2), _BOLD)
+        y += 1
     case = case_of(run, shot)
     figures = test.watch(case)
     if figures and y + 5 < canvas.height:
@@ -168,7 +189,7 @@ def _draw_run(canvas: Canvas, page: Page, shot: Snapshot, state: Look) -> None:
             draw_stack(part, shot, state, [lane], _TRACE_S)
         y += 5
     found = judge(case)
-    rest = canvas.part(0, y, canvas.width, canvas.height - 1 - y)
+    rest = canvas.part(0, y, canvas.width, canvas.height - _FOOT - y)
     _draw_findings(_draw_trace(rest, page, shot, state, len(found)), found)
     _draw_run_foot(canvas, page, shot)
 
@@ -289,7 +310,7 @@ def _draw_result(canvas: Canvas, page: Page, shot: Snapshot, state: Look) -> Non
         lines.append(("  Nothing was found.", _SOFT))
     lines.append(("", 0))
     lines += _step_lines(run, test)
-    room = canvas.height - y - 1
+    room = canvas.height - y - _FOOT
     first = min(state.state.first_row, max(len(lines) - room, 0))
     for text, code in lines[first : first + room]:
         canvas.put(1, y, clip(text, canvas.width - 2), code)
