@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from bankwise.adapters.vin import verdict
 from bankwise.signals.evidence import UnitInfo
 
 VIN, CALIBRATION, VERIFICATION, RATIOS, NAME = 0x02, 0x04, 0x06, 0x08, 0x0A
@@ -99,9 +100,10 @@ def unit_info(unit: str, items: dict[int, bytes]) -> UnitInfo:
     kind = RATIOS_COMPRESSION if RATIOS_COMPRESSION in items else RATIOS
     names = RATIO_NAMES if kind == RATIOS else COMPRESSION_RATIO_NAMES
     counters = _pieces(items.get(kind, b""), 2)
+    number = text(items.get(VIN, b""))
     return UnitInfo(
         unit,
-        text(items.get(VIN, b"")),
+        number,
         tuple(text(piece) for piece in calibrations),
         tuple(
             piece.hex().upper()
@@ -112,4 +114,5 @@ def unit_info(unit: str, items: dict[int, bytes]) -> UnitInfo:
             (name, int.from_bytes(raw, "big"))
             for name, raw in zip(names, counters, strict=False)
         ),
+        verdict(number).value if number else "",
     )

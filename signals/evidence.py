@@ -162,7 +162,16 @@ class MonitorResult:
 
 @dataclass(frozen=True, slots=True)
 class UnitInfo:
-    """What one control unit says of itself; empty where it said nothing."""
+    """What one control unit says of itself; empty where it said nothing.
+
+    Attributes:
+        unit: the control unit.
+        vin: the vehicle's number as told.
+        calibrations, verifications: of its programs, in the order told.
+        name: what it calls itself.
+        ratios: in-use counters by name.
+        vin_verdict: what the number's check digit says, in words.
+    """
 
     unit: str
     vin: str = ""
@@ -170,6 +179,7 @@ class UnitInfo:
     verifications: tuple[str, ...] = ()
     name: str = ""
     ratios: tuple[tuple[str, int], ...] = ()
+    vin_verdict: str = ""
 
 
 @dataclass(frozen=True, slots=True)

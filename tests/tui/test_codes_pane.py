@@ -36,7 +36,7 @@ def _seen() -> ev.Snapshot:
         this_drive={"7E8": status},
         frames=(ev.FreezeFrame("7E8", 0, "P0174", FRAME),),
         results=results,
-        units=(unit_info("7E8", {0x08: counts}),),
+        units=(unit_info("7E8", {0x02: b"1M8GDM9AXKP042788", 0x08: counts}),),
         unread=("test results: read again at 1:10: no answer from the car",),
     )
 
@@ -93,6 +93,12 @@ def test_in_use_counters_are_a_table(make_shot: Any, make_look: Any) -> None:
     """Name, done, possible, ratio."""
     text = _drawn(make_shot(evidence=_seen()), make_look())
     assert "catalyst B1                    3         4   0.750" in text
+
+
+def test_the_vin_comes_with_its_verdict(make_shot: Any, make_look: Any) -> None:
+    """A number read wrong, or one that was never given, shows here."""
+    text = _drawn(make_shot(evidence=_seen()), make_look())
+    assert "VIN 1M8GDM9AXKP042788 (check digit holds)" in text
 
 
 def test_a_reading_that_failed_is_said_first(make_shot: Any, make_look: Any) -> None:

@@ -259,7 +259,7 @@ def unit_lines(found: ev.Snapshot) -> Lines:
     for unit in found.units:
         lines.append((f"{unit.unit} {unit.name}".rstrip(), _BOLD))
         for label, words in (
-            ("VIN", unit.vin),
+            ("VIN", f"{unit.vin} ({unit.vin_verdict})" if unit.vin else ""),
             ("calibration", ", ".join(unit.calibrations)),
             ("verification", ", ".join(unit.verifications)),
         ):
