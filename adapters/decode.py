@@ -15,12 +15,9 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-from bankwise.adapters.asked import Asked, asked
-from bankwise.adapters.control_units import BITMAPS, VOLTAGE, ControlUnits
+from bankwise.adapters.control_units import VOLTAGE, ControlUnits
 from bankwise.adapters.definition_file import of_header
-from bankwise.adapters.frames import answers
 from bankwise.adapters.full_scales import Factors, factor, factors
 from bankwise.adapters.one_answer import OneAnswer, one_answer
 from bankwise.adapters.pids import PIDS, decode
@@ -32,7 +29,8 @@ from bankwise.adapters.records import (
     MarkRecord,
     Record,
 )
-from bankwise.adapters.shapes import Digits, Plan, digits_of, plan
+from bankwise.adapters.shape_groups import Group, Grouper, Indices
+from bankwise.adapters.shapes import Digits
 from bankwise.signals.columns import (
     CodeRead,
     Columns,
@@ -41,9 +39,6 @@ from bankwise.signals.columns import (
     Mark,
     Vehicle,
 )
-
-_PLAN_TRIES = 8
-"""Exchanges of one shape tried as its model before the shape counts as odd."""
 
 _SAME_READ_S = 10.0
 """A `codes` record this close to its exchange says the same once more.
@@ -57,26 +52,17 @@ LONGEST_S = 60.0
 Unit: seconds. Source: our choice, because adapters give up long before.
 """
 
-Indices = npt.NDArray[np.intp]
-Shape = tuple[str, tuple[int, ...]]
-
 
 @dataclass(slots=True)
-class _Model:
-    """What is known of a shape: its plan, or how often making one has failed."""
+class _Answers:
+    """Data bytes of one PID by row; each table has shape (n, length)."""
 
-    plan: Plan | None = None
-    tries: int = 0
+    rows: list[Indices] = field(default_factory=list)
+    tables: list[Digits] = field(default_factory=list)
 
-
-@dataclass(frozen=True, slots=True)
-class _Group:
-    """Exchanges of one shape that keep to its plan, in file order."""
-
-    plan: Plan
-    request: Asked
-    rows: Indices
-    digits: Digits
+    def add(self, rows: Indices, table: Digits) -> None:
+        self.rows.append(rows)
+        self.tables.append(table)
 
 
 @dataclass(slots=True)
@@ -132,27 +118,28 @@ class Decoder:
         """What is known of the control units."""
         self.rejects: Counter[str] = Counter()
         """Answers that gave no value, counted by why."""
-        self.exchanges = 0
-        """Exchanges seen."""
         self._protocol = header.adapter.protocol
         self._maker = of_header(header.vehicle)
         self._scales: dict[str, Factors] = {}
         self._absent = absent_of(header)
         self._before_change = before_change
-        self._models: dict[Shape, _Model] = {}
-        self._records: Sequence[Record] = ()
-        self._groups: list[_Group] = []
+        self._grouper = Grouper(self._protocol)
         self._told: list[tuple[int, OneAnswer]] = []
         self._t = self._d = np.empty(0)
+
+    @property
+    def exchanges(self) -> int:
+        """Exchanges seen."""
+        return self._grouper.exchanges
 
     def feed(self, records: Sequence[Record]) -> None:
         """Decodes more records; the result does not depend on how they are cut."""
         if not records:
             return
-        self._records = records
         self._when(records)
         start = 0
-        for row in self._sort_out():
+        odd, groups = self._grouper.sort_out(records)
+        for row in odd:
             record = records[row]
             if not isinstance(record, Exchange):
                 self._event(record)
@@ -162,78 +149,20 @@ class Decoder:
             scales = self._rescaled(told)
             new_vin = told.vin and not self.columns.vehicle.vin
             if units is not None or new_vin or scales is not None:
-                self._place(start, row)
+                self._place(groups, start, row)
                 start = row
                 self._change(record.t, units, told.vin)
             self._scales = self._scales if scales is None else scales
             self._told.append((row, told))
             self._read_codes(record, told)
-        self._place(start, len(records))
+        self._place(groups, start, len(records))
         self.columns.end_s = max(self.columns.end_s, records[-1].t)
-        self._records, self._groups = (), []
 
     def _when(self, records: Sequence[Record]) -> None:
         """Time and duration by row, as the values of that row carry them."""
         lasting = [r.d if type(r) is Exchange else 0.0 for r in records]
         self._d = np.clip(np.array(lasting), 0.0, LONGEST_S)
         self._t = np.array([r.t for r in records]) + self._d / 2
-
-    def _sort_out(self) -> list[int]:
-        """Groups what keeps to a plan; the rows of everything else, in order."""
-        by_shape: dict[Shape, list[int]] = {}
-        odd: list[int] = []
-        for row, record in enumerate(self._records):
-            if type(record) is not Exchange:
-                odd.append(row)
-            elif record.e:
-                self.exchanges += 1
-                odd.append(row)
-            else:
-                self.exchanges += 1
-                shape = (record.q, tuple(map(len, record.a)))
-                rows = by_shape.get(shape)
-                if rows is None:
-                    by_shape[shape] = [row]
-                else:
-                    rows.append(row)
-        for shape, rows in by_shape.items():
-            odd.extend(self._fit(shape, rows))
-        odd.sort()
-        return odd
-
-    def _fit(self, shape: Shape, rows: list[int]) -> list[int]:
-        """Groups the rows of one shape that keep to its plan; returns the others."""
-        request = asked(shape[0])
-        if request is None or not request.pids or not BITMAPS.isdisjoint(request.pids):
-            return rows
-        model = self._models.setdefault(shape, _Model())
-        odd: list[int] = []
-        while model.plan is None and model.tries < _PLAN_TRIES and len(odd) < len(rows):
-            row = rows[len(odd)]
-            first = self._exchange(row)
-            told = answers(first, self._protocol)
-            model.plan = plan(first.a, request, told, self._protocol)
-            model.tries += 1
-            odd.append(row)
-        rest = rows[len(odd) :]
-        if not rest:
-            return odd
-        if model.plan is None:
-            return rows
-        lines = [record.a for record in map(self._exchange, rest)]
-        digits = digits_of(lines, sum(shape[1]))
-        if digits is None:
-            return rows
-        good = model.plan.matches(digits)
-        where = np.array(rest, dtype=np.intp)
-        odd.extend(where[~good].tolist())
-        self._groups.append(_Group(model.plan, request, where[good], digits[good]))
-        return odd
-
-    def _exchange(self, row: int) -> Exchange:
-        record = self._records[row]
-        assert isinstance(record, Exchange)
-        return record
 
     def _checked(self, told: OneAnswer) -> OneAnswer:
         """The same without units that left out something they claim to have."""
@@ -281,19 +210,20 @@ class Decoder:
         self.columns.supported = supported
         self.columns.vehicle = vehicle
 
-    def _place(self, start: int, stop: int) -> None:
+    def _place(self, groups: Sequence[Group], start: int, stop: int) -> None:
         """Puts the samples of rows from `start` to before `stop` into the columns."""
         found: dict[str, _Samples] = {}
+        told_pids: dict[int, _Answers] = {}
         unit = self.units.primary
         if unit is not None:
-            for group in self._groups:
-                self._grouped(group, unit, start, stop, found)
+            for group in groups:
+                self._grouped(group, unit, start, stop, told_pids)
         for row, told in self._told:
             where = np.array([row], dtype=np.intp)
             if unit is not None and unit in told.data:
                 for pid, data in told.data[unit].items():
                     table = np.frombuffer(data, dtype=np.uint8)[None, :]
-                    self._decoded(unit, pid, table, where, found)
+                    told_pids.setdefault(pid, _Answers()).add(where, table)
             values = dict(told.values)
             if told.volts is not None and not self._knows_voltage(unit):
                 values["module_v"] = told.volts
@@ -302,6 +232,9 @@ class Decoder:
                 samples.rows.append(where)
                 samples.values.append(np.array([value]))
         self._told = []
+        if unit is not None:
+            for pid in sorted(told_pids):
+                self._decoded(unit, pid, told_pids[pid], found)
         for name, samples in found.items():
             self._append(name, samples)
 
@@ -310,12 +243,14 @@ class Decoder:
 
     def _grouped(
         self,
-        group: _Group,
+        group: Group,
         unit: str,
         start: int,
         stop: int,
-        found: dict[str, _Samples],
+        told: dict[int, _Answers],
     ) -> None:
+        if group.rows[0] >= stop or group.rows[-1] < start:
+            return
         first, last = np.searchsorted(group.rows, (start, stop))
         pids = group.plan.data.get(unit)
         if first == last or pids is None:
@@ -326,19 +261,15 @@ class Decoder:
         rows, digits = group.rows[first:last], group.digits[first:last]
         for pid in pids:
             table = group.plan.bytes_of(unit, pid, digits)
-            self._decoded(unit, pid, table, rows, found)
+            told.setdefault(pid, _Answers()).add(rows, table)
 
     def _decoded(
-        self,
-        unit: str,
-        pid: int,
-        data: Digits,
-        rows: Indices,
-        found: dict[str, _Samples],
+        self, unit: str, pid: int, told: _Answers, found: dict[str, _Samples]
     ) -> None:
         if not PIDS[pid].fields:
             return
         scales = self._scales.get(unit, {})
+        rows, data = np.concatenate(told.rows), np.concatenate(told.tables)
         for name, values, exists in decode(pid, data, self.units.layout):
             if name in self._absent:
                 continue

@@ -176,13 +176,14 @@ def answers(exchange: Exchange, protocol: str) -> list[Answer]:
     return list(_answers(exchange.a, protocol))
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=1024)
 def _answers(lines: tuple[str, ...], protocol: str) -> tuple[Answer, ...]:
     found: list[Answer] = []
     frames: list[Line] = []
     for text in lines:
         line = text.upper().replace(" ", "").strip()
-        trouble, rest = split_line(line)
+        # No word of an adapter is made of hexadecimal digits alone.
+        trouble, rest = (None, line) if is_hex(line) else split_line(line)
         if trouble is not None and trouble.reaction not in _SIDE_REMARKS:
             return (_fault(trouble),)
         if not rest:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 import numpy.typing as npt
@@ -81,7 +82,7 @@ class Plan:
 def digits_of(lines: Sequence[tuple[str, ...]], width: int) -> Digits | None:
     """Answer lines as digits, shape (n, width); None when a line is no ASCII."""
     try:
-        text = "".join(["".join(parts) for parts in lines]).encode("ascii")
+        text = "".join(chain.from_iterable(lines)).encode("ascii")
     except UnicodeEncodeError:
         return None
     raw = np.frombuffer(text, dtype=np.uint8).reshape(len(lines), width)

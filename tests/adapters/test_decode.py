@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bankwise.adapters import decode as decode_module
+from bankwise.adapters import shape_groups
 from bankwise.adapters.car.framing import PROTOCOLS, check_byte, segment
 from bankwise.adapters.decode import Decoder
 from bankwise.adapters.definitions import Definitions
@@ -419,7 +420,7 @@ def _read(
         return {n: len(c) for n, c in decoder.columns.measured.items()}
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(decode_module, "_PLAN_TRIES", tries)
+        patch.setattr(shape_groups, "_PLAN_TRIES", tries)
         for start, stop in zip((0, *cuts), (*cuts, len(records)), strict=True):
             decoder.feed(records[start:stop])
     return decoder.columns, trail, decoder.rejects

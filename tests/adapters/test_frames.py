@@ -20,6 +20,7 @@ from bankwise.adapters.frames import (
     j1850_crc,
 )
 from bankwise.adapters.records import Exchange
+from bankwise.adapters.troubles import TROUBLES, is_hex, split_line
 
 
 def told(*lines: str, protocol: str = "6", e: str | None = None) -> list[Answer]:
@@ -208,6 +209,12 @@ texts = st.one_of(
 def test_no_line_ever_raises(lines: list[str], protocol: str) -> None:
     """Whatever an adapter says, there is at least one answer and no exception."""
     assert told(*lines, protocol=protocol)
+
+
+def test_no_word_of_an_adapter_is_hexadecimal() -> None:
+    """A line of hexadecimal digits alone can only be an answer."""
+    assert [row.key for row in TROUBLES if is_hex(row.key)] == []
+    assert split_line("7E8ERR94")[0] is None
 
 
 def test_nothing_is_written_to_the_screen() -> None:
