@@ -5,6 +5,7 @@ Pure but for reading the one file, so that it runs on any machine that sees it.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 from collections.abc import Sequence
@@ -13,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from bankwise.adapters.analysis import analyse
-from bankwise.adapters.records import Exchange
-from bankwise.adapters.session_file import read_session
+from bankwise.adapters.errors import AdapterError
+from bankwise.adapters.session_file import open_session
 from bankwise.signals.thresholds import DEFAULTS, Thresholds
 
 
@@ -63,10 +64,25 @@ def survey_row(file: str, thresholds: Thresholds = DEFAULTS) -> dict[str, Any]:
         state = os.stat(file)
         row["size"], row["mtime_ns"] = state.st_size, state.st_mtime_ns
         row.update(_judged(Path(file), thresholds))
+    except (AdapterError, OSError) as error:
+        row["error"] = str(error)
     # Among hundreds of thousands of files, one that trips over a fault of our own must
     # not stop the rest; the row names it.
     except Exception as error:
         row["error"] = f"{type(error).__name__}: {error}"
+    return row
+
+
+def failed_row(
+    file: str, why: str, thresholds: Thresholds = DEFAULTS
+) -> dict[str, Any]:
+    """The row of a session that nothing came back of."""
+    row = empty_row(file)
+    row["changed_limits"] = changed_limits(thresholds)
+    with contextlib.suppress(OSError):
+        state = os.stat(file)
+        row["size"], row["mtime_ns"] = state.st_size, state.st_mtime_ns
+    row["error"] = why
     return row
 
 
@@ -83,7 +99,7 @@ def changed_limits(thresholds: Thresholds) -> list[str]:
 
 
 def _judged(path: Path, thresholds: Thresholds) -> dict[str, Any]:
-    session = read_session(path)
+    session = open_session(path)
     analysis = analyse(session, thresholds)
     engine, columns, header = analysis.engine, analysis.columns, session.header
     found = engine.explanations()
@@ -92,7 +108,7 @@ def _judged(path: Path, thresholds: Thresholds) -> dict[str, Any]:
         "id": header.id,
         "started": header.started,
         "seconds": round(columns.end_s, 1),
-        "exchanges": sum(type(record) is Exchange for record in session.records),
+        "exchanges": analysis.decoder.exchanges,
         "dropped_lines": session.dropped_lines,
         "vin": columns.vehicle.vin,
         "car": _text(header.vehicle.get("name")),

@@ -7,11 +7,19 @@ part that was not finished.
 
 from __future__ import annotations
 
+import contextlib
+import itertools
 import os
 import time
 import uuid
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    Future,
+    ProcessPoolExecutor,
+    wait,
+)
 from functools import partial
 from importlib.metadata import version
 from multiprocessing import get_context
@@ -22,7 +30,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from bankwise.adapters.library import SUFFIXES
-from bankwise.adapters.survey_row import changed_limits, survey_rows
+from bankwise.adapters.survey_row import changed_limits, failed_row, survey_rows
 from bankwise.signals.thresholds import DEFAULTS, Thresholds
 from bankwise.tui.checking import ignore_interrupts
 from bankwise.tui.errors import CommandError
@@ -80,7 +88,11 @@ SCHEMA = pa.schema(
 
 
 def on_cores(cores: int | None = None, thresholds: Thresholds = DEFAULTS) -> Work:
-    """Work on this machine's cores."""
+    """Work on this machine's cores.
+
+    Files in the hands of a process that dies, for want of memory say, are tried once
+    more, each in a process of its own; what dies again is a row with an error.
+    """
     count = cores or os.cpu_count() or 1
     rows = partial(survey_rows, thresholds=thresholds)
 
@@ -88,22 +100,61 @@ def on_cores(cores: int | None = None, thresholds: Thresholds = DEFAULTS) -> Wor
         if count == 1 or len(files) <= CHUNK:
             yield from map(rows, _chunks(files))
             return
+        lost: list[str] = []
         chunks = _chunks(files)
-        pool = ProcessPoolExecutor(count, get_context("spawn"), ignore_interrupts)
-        try:
-            waiting: set[Future[Rows]] = set()
-            for chunk in chunks:
-                waiting.add(pool.submit(rows, chunk))
-                if len(waiting) >= count * _AHEAD:
-                    done, waiting = wait(waiting, return_when=FIRST_COMPLETED)
-                    yield from (future.result() for future in done)
-            while waiting:
-                done, waiting = wait(waiting, return_when=FIRST_COMPLETED)
-                yield from (future.result() for future in done)
-        finally:
-            pool.shutdown(cancel_futures=True)
+        while chunk := next(chunks, None):
+            yield from _in_pool(rows, itertools.chain([chunk], chunks), count, lost)
+            while lost:
+                yield _alone(rows, lost.pop(), thresholds)
 
     return work
+
+
+def _in_pool(
+    rows: Callable[[Sequence[str]], Rows],
+    chunks: Iterator[list[str]],
+    count: int,
+    lost: list[str],
+) -> Iterator[Rows]:
+    """Rows of chunks until they end or a process dies; `lost` gets what it held."""
+    pool = _processes(count)
+    waiting: dict[Future[Rows], list[str]] = {}
+    try:
+        while not lost:
+            for chunk in itertools.islice(chunks, count * _AHEAD - len(waiting)):
+                waiting[pool.submit(rows, chunk)] = chunk
+            if not waiting:
+                return
+            done, _ = wait(waiting, return_when=FIRST_COMPLETED)
+            for future in done:
+                chunk = waiting.pop(future)
+                try:
+                    yield future.result()
+                except BrokenExecutor:
+                    lost += chunk
+    except BrokenExecutor:  # it died while another chunk was handed in
+        lost += chunk
+    finally:
+        pool.shutdown(cancel_futures=True)
+    for chunk in waiting.values():
+        lost += chunk
+
+
+def _alone(
+    rows: Callable[[Sequence[str]], Rows], file: str, thresholds: Thresholds
+) -> Rows:
+    pool = _processes(1)
+    try:
+        return pool.submit(rows, [file]).result()
+    except BrokenExecutor:
+        why = "the process that read it died; was there memory enough?"
+        return [failed_row(file, why, thresholds)]
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _processes(count: int) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(count, get_context("spawn"), ignore_interrupts)
 
 
 def on_cluster(address: str, thresholds: Thresholds = DEFAULTS) -> Work:
@@ -134,17 +185,28 @@ def on_cluster(address: str, thresholds: Thresholds = DEFAULTS) -> Work:
             workers: Any = client.nthreads()  # a coroutine only in asynchronous use
             threads = sum(workers.values()) or 1
             chunks = _chunks(files)
+            held: dict[Any, list[str]] = {}
             running = as_completed()
-            for _ in range(threads * _AHEAD):
-                chunk = next(chunks, None)
-                if chunk is None:
-                    break
-                running.add(client.submit(rows, chunk, pure=False))
+
+            def hand_out(chunk: list[str]) -> None:
+                future = client.submit(rows, chunk, pure=False)
+                held[future] = chunk
+                running.add(future)
+
+            for chunk in itertools.islice(chunks, threads * _AHEAD):
+                hand_out(chunk)
             for future in running:
-                yield future.result()
-                chunk = next(chunks, None)
-                if chunk is not None:
-                    running.add(client.submit(rows, chunk, pure=False))
+                chunk = held.pop(future)
+                why = future.exception()
+                if why is None:
+                    yield future.result()
+                elif len(chunk) > 1:  # one file may have taken the others along
+                    for file in chunk:
+                        hand_out([file])
+                else:
+                    yield [failed_row(chunk[0], f"{why}", thresholds)]
+                for following in itertools.islice(chunks, 1):
+                    hand_out(following)
 
     return work
 
@@ -180,6 +242,7 @@ def survey(
     files = _files(folder, out)
     try:
         out.mkdir(parents=True, exist_ok=True)
+        _sweep(out)
         kept = [] if again else _kept(out, files, changed_limits(thresholds))
         due = sorted(files.keys() - {row["file"] for row in kept})
         _rewrite(out, kept)
@@ -205,6 +268,8 @@ def survey(
         raise CommandError(
             f"{error.filename or out}: {error.strerror or error}"
         ) from None
+    except pa.ArrowException as error:
+        raise CommandError(f"{out} holds what is no survey: {error}") from None
     found = 0 if errors is None else len(errors) - errors["error"].null_count
     return done, found
 
@@ -218,6 +283,18 @@ def _files(folder: Path, out: Path) -> dict[str, tuple[int, int]]:
             state = path.stat()
             found[str(path.resolve())] = (state.st_size, state.st_mtime_ns)
     return found
+
+
+def _sweep(out: Path) -> None:
+    """Takes away parts that no reader can read: their files are judged again."""
+    for half in out.glob("*.half"):
+        half.unlink()
+    for part in out.glob("*.parquet"):
+        try:
+            pq.read_metadata(part)
+        except (pa.ArrowException, OSError):
+            with contextlib.suppress(FileNotFoundError):
+                part.unlink()
 
 
 def _kept(out: Path, files: dict[str, tuple[int, int]], limits: list[str]) -> Rows:
