@@ -68,9 +68,11 @@ def record(
         notes=Notes(),
         definitions=own,
     )
+    closing = ""
     if lines:
         told = Lines(source, sys.stdout, bell)
         tally = record_until(source, seconds, None, patient=wait, seen=told.seen)
+        closing = told.verdict()
     else:
         tally = record_until(source, seconds, sys.stderr, patient=wait)
     if source.recording.error is not None:
@@ -84,5 +86,5 @@ def record(
         f"{path}: {tally.exchanges:,} exchanges in {source.now():.0f} s, "
         f"{size(source.recording.size)}"
     )
-    for line in next_steps(path):
+    for line in filter(None, (closing, *next_steps(path))):
         typer.echo(line)

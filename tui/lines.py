@@ -1,4 +1,8 @@
-"""Flags and state changes as plain lines, for who cannot watch a screen."""
+"""Flags and state changes as plain lines, for who cannot watch a screen.
+
+Made to be spoken as well as read: severity in words, then the sentence, the
+flag's name last.
+"""
 
 from __future__ import annotations
 
@@ -9,10 +13,18 @@ from bankwise.adapters.live import Live
 from bankwise.adapters.records import FlagRecord, LinkRecord, Record
 from bankwise.signals.severity import Severity
 from bankwise.tui.limits import in_force
-from bankwise.tui.print_check import SIGNS
+from bankwise.tui.print_check import verdict
 from bankwise.tui.words import clock
 
 BELL = "\a"
+_LOOPS = {
+    1: "open loop, still cold",
+    2: "closed loop",
+    8: "open loop because of a fault",
+    16: "closed loop, with a fault",
+}
+"""Loop states worth a line, in words; engine off and open on demand come and go with
+the key and the pedal. Source of the numbers: from memory of SAE J1979, PID 03."""
 
 
 class Lines:
@@ -30,6 +42,8 @@ class Lines:
         self._bell = bell
         self._analysis: Analysis | None = None
         self._early: list[Record] = []
+        self._loops: dict[str, int] = {}
+        self._told_to: dict[str, int] = {}
 
     def seen(self, records: list[Record]) -> None:
         """Takes the next records and prints what they changed."""
@@ -49,11 +63,36 @@ class Lines:
             self._source.note(
                 FlagRecord(event.t, event.id, event.state, event.about, event.text)
             )
-            urgent = event.state == "raised" and event.severity >= Severity.ACT
-            sign = SIGNS[event.severity] if event.state == "raised" else "✓"
+            raised = event.state == "raised"
+            urgent = raised and event.severity >= Severity.ACT
             ring = BELL if urgent and self._bell else ""
-            told = f": {event.text}" if event.state == "raised" else " cleared"
-            self._print(event.t, f"{ring}{sign} {event.about} {event.id}{told}")
+            sign = event.severity.value.upper() if raised else "cleared"
+            told = event.text if raised else ""
+            place = "" if told.startswith(event.about) else f"{event.about}: "
+            words = f"{place}{told}".rstrip(": ")
+            self._print(event.t, f"{ring}{sign}: {words} ({event.id})")
+        self._tell_loops(self._analysis)
+
+    def verdict(self) -> str:
+        """What the whole drive supports, in one sentence; empty when it never began."""
+        if self._analysis is None:
+            return ""
+        self._analysis.finish()
+        engine = self._analysis.engine
+        return f"Verdict: {verdict(engine.explanations(), engine.cannot_tell())}"
+
+    def _tell_loops(self, analysis: Analysis) -> None:
+        """Tells when a bank's fuel control opens or closes."""
+        for bank in ("b1", "b2"):
+            column = analysis.columns[f"fuel_status_{bank}"]
+            start = self._told_to.get(bank, 0)
+            for t, value in zip(column.t[start:], column.v[start:], strict=True):
+                code = int(value)
+                if code not in _LOOPS or code == self._loops.get(bank):
+                    continue
+                self._loops[bank] = code
+                self._print(float(t), f"{bank.upper()}: {_LOOPS[code]}")
+            self._told_to[bank] = len(column)
 
     def _print(self, t: float, text: str) -> None:
         print(f"{clock(t):>7}  {text}", file=self._out, flush=True)

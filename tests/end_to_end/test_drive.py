@@ -57,7 +57,11 @@ def test_recorded_and_checked(bench: Bench) -> None:
     options = ("--faster", FASTER, "--for", "120", "--lines", "-o", "d.jsonl")
     done = bench.run("record", "--port", port, *options)
     assert done.returncode == 0, done.stderr
-    assert "\a▲ B2 front-lean-rear-rich: " in done.stdout
+    assert "\aACT: B2: the front sensor says lean" in done.stdout
+    assert "(front-lean-rear-rich)" in done.stdout
+    assert "B1: closed loop" in done.stdout
+    assert "\nVerdict: " in done.stdout
+    assert "Next: bankwise check " in done.stdout.splitlines()[-2]
     assert "whole" in bench.run("verify", "d.jsonl").stdout
     found = bench.checked("d.jsonl")
     assert ("front-lean-rear-rich", "B2") in {
