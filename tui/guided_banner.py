@@ -18,7 +18,7 @@ def banner(pane_id: str, states: Mapping[str, PaneState]) -> str:
     if page.kind != RUN:
         return ""
     test = page.guided
-    place = "" if page.about == "engine" else f" {page.about}"
+    place = "" if page.about == "engine" else f"{page.about} "
     rates = ", at its own poll rates" if test.rates else ""
     step = f"step {page.step + 1} of {len(test.steps)}"
-    return f"3: back to the test{place} that runs{rates} · {step}: {page.now.say}"
+    return f"guided test {place}runs{rates} · 3: back to {step}"

@@ -73,7 +73,11 @@ class Case:
     @property
     def engine_ran(self) -> bool:
         """Whether the engine ran at any moment of the run."""
-        _, rpm = self.samples("rpm", self.run.began, np.inf)
+        return self.engine_ran_since(self.run.began)
+
+    def engine_ran_since(self, start: float) -> bool:
+        """Whether the engine ran at any later moment of the run. Unit: s."""
+        _, rpm = self.samples("rpm", start, np.inf)
         return bool(np.any(rpm >= RUNNING_RPM))
 
     def ticks(

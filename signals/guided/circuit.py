@@ -100,9 +100,10 @@ def _judge(case: Case) -> tuple[Finding, ...]:
     wide = wide_band(case, place)
     if wide is not None:
         return (wide,)
-    if case.run.span("unplugged") is None:
+    off = case.run.span("unplugged")
+    if off is None:
         return ()
-    if case.engine_ran:
+    if case.engine_ran_since(off[0]):
         # A bank in closed loop moves the reading: neither wire nor plug is seen then.
         text = f"{place}: not judged, the engine ran. Key on, engine off, and again."
         return (Finding(place, text),)

@@ -179,16 +179,15 @@ async def test_a_running_test_stays_in_sight(app: BankwiseApp, source: Any) -> N
         app.say("")
         for key in "1256":
             await press(pilot, key)
-            assert "3: back to the test that runs, at its own poll rates" in (
-                text_of(app)
-            )
+            text = text_of(app)
+            assert "guided test runs, at its own poll rates · 3: back to step 1" in text
         assert source.wanted is not None
         await press(pilot, "3")
-        assert "back to the test" not in text_of(app)
+        assert "3: back to" not in text_of(app)
         await press(pilot, "escape", "1")
         app.say("")
         await press(pilot, "1")
-        assert "back to the test" not in text_of(app)
+        assert "3: back to" not in text_of(app)
     assert source.wanted is None
 
 

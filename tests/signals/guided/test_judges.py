@@ -295,13 +295,13 @@ def circuit(
     make_case: MakeCase,
     wave: Any,
     hz: float = 40.0,
-    rpm: float = 0.0,
+    rpm: float | Wave = 0.0,
     driven: bool | None = True,
 ) -> Any:
     """Unplugged at 10, first wire 20-25, second 25-30, over at 35."""
     columns = Columns()
     put(columns, "o2_b2s1_v", hz, 36, wave)
-    put(columns, "rpm", 2.0, 36, lambda t: np.full_like(t, rpm))
+    put(columns, "rpm", 2.0, 36, rpm)
     moments = (
         (5, "connected"), (10, "unplugged"), (20, "first-wire"),
         (24.5, "first-driven"), (25, "second-wire"), (29.5, "second-driven"),
@@ -349,6 +349,15 @@ def test_no_rest_at_bias_is_no_verdict(make_case: MakeCase) -> None:
     assert outcomes == []
     assert "not where an open input rests" in text
     assert "plug is off" in text
+
+
+def test_an_engine_stopped_before_the_plug_is_no_hindrance(
+    make_case: MakeCase,
+) -> None:
+    """Only from the pulled plug on must it stand still."""
+    wave = steps((0, 0.6), OPEN, (21, 1.1), (21.5, 0.45), (26, 0.0), (27, 0.45))
+    outcomes, _ = circuit(make_case, wave, rpm=steps((0, 800.0), (8, 0.0)))
+    assert outcomes == ["circuit-good"]
 
 
 @pytest.mark.parametrize("driven", [False, None])
