@@ -84,6 +84,7 @@ class Feed:
         self._left = 0
         self._costly: dict[str, tuple[float, Any]] = {}
         self._read_s = 0.0
+        self._busy = False
 
     @property
     def behind(self) -> int:
@@ -171,6 +172,7 @@ class Feed:
 
     def snapshot(self, needs: frozenset[str], lag_ms: float = 0.0) -> Snapshot:
         """The session so far, with the costly parts only where needed."""
+        self._busy = False
         now = self.source.now()
         reader, header = self._reader, self.source.header
         if reader is None or header is None:
@@ -228,7 +230,10 @@ class Feed:
     ) -> Any:
         clock = time.perf_counter()
         made, value = self._costly.get(name, (float("-inf"), None))
-        if clock - made > every_s:
+        # One costly part a frame: together they would make a frame late.
+        first = made == float("-inf")
+        if first or (clock - made > every_s and not self._busy):
+            self._busy = self._busy or every_s >= _COSTLY_S
             value = make()
             self._costly[name] = (clock, value)
         return value

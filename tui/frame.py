@@ -12,6 +12,7 @@ LEAST_ROWS, LEAST_COLUMNS = 12, 40
 """Below this nothing is drawn."""
 
 _ROOMY_ROWS = 30
+_STEADY = frozenset(("road", "warmup", "review"))
 
 
 def fits(width: int, height: int) -> bool:
@@ -36,6 +37,8 @@ def draw_frame(
     draw_alert(canvas.part(0, 1, width, 1), shot, state)
     top = 3 if height >= _ROOMY_ROWS else 2
     draw = draw_waiting if is_waiting(shot) else pane.draw
-    draw(canvas.part(0, top, width, height - top - 1), shot, state)
+    # Text must not be covered; lanes must not jump for a line that soon goes.
+    foot = 2 if said and pane.id not in _STEADY else 1
+    draw(canvas.part(0, top, width, height - top - foot), shot, state)
     draw_notice(canvas.part(0, height - 2, width, 1), said)
     draw_bottom(canvas.part(0, height - 1, width, 1), shot, state)

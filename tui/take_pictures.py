@@ -51,7 +51,7 @@ PICTURES = (
     Picture("proof", "front-sensor-reads-lean", 300.0, keys=("o",)),
     Picture("explanations", "bank-breathes-less", 400.0, pane="flags"),
     Picture("figures", "unmetered-air", 450.0, pane="figures", theme="sun"),
-    Picture("review", "bank-breathes-less", 460.0, pane="review", keys=("[", "c")),
+    Picture("review", "bank-breathes-less", 460.0, pane="review", keys=("[",)),
     Picture("warm-up", "thermostat-open", 480.0, pane="warmup"),
     Picture("small", "front-sensor-unplugged", 240.0, size=(80, 24), theme="night"),
 )

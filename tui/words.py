@@ -189,7 +189,7 @@ def middle(text: str, width: int) -> str:
 
 def placed(text: str, about: str) -> str:
     """A flag's sentence with the place it is about in front, and only once."""
-    if not about or text.startswith((f"{about}:", f"{about} ")):
+    if about in ("", "engine") or text.startswith((f"{about}:", f"{about} ")):
         return sentence(text)
     return f"{about}: {text}"
 

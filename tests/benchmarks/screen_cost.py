@@ -240,10 +240,14 @@ def run(size: tuple[int, int], kind: str, seconds: float, folder: str) -> None:
     wall = found["wall_s"]
     frames = np.percentile(found["frames_ms"], [50, 99])
     work = np.percentile(found["frames_cpu_ms"], [50, 99])
+    drawing = sum(found["frames_cpu_ms"]) / 1000 / wall
+    each = 1000 * found["process_s"] / max(len(found["frames_ms"]), 1)
     echo = np.nanpercentile(echoes, [50, 95]) if echoes else (np.nan, np.nan)
     print(
         f"{size[0]:>3}x{size[1]:<3} {kind:<9} "
-        f"cpu {100 * found['process_s'] / wall:5.1f} %  "
+        f"process CPU {100 * found['process_s'] / wall:5.1f} %, "
+        f"{each:4.1f} ms a frame  "
+        f"(frames alone {100 * drawing:4.1f} %)  "
         f"frame p50 {frames[0]:5.1f} p99 {frames[1]:5.1f} ms  "
         f"of CPU {work[0]:4.1f} {work[1]:5.1f} ms  "
         f"{rate:6.1f} kB/s  echo p50 {echo[0]:4.0f} p95 {echo[1]:4.0f} ms  "

@@ -9,6 +9,10 @@ import pytest
 from textual.screen import ModalScreen
 
 from bankwise.signals.severity import Severity
+from bankwise.tui.actions import ACTIONS
+from bankwise.tui.canvas import Canvas
+from bankwise.tui.frame import draw_frame
+from bankwise.tui.help import help_lines
 from bankwise.tui.keys import KEYS
 from bankwise.tui.panes.table import PANES
 from bankwise.tui.settings import load
@@ -59,12 +63,11 @@ async def test_every_key_gives_a_visible_answer(app: BankwiseApp, pane: str) -> 
             app.draw()
             before, theme = inks(app), app.palette.name
             app.action_act(place)
-            await pilot.pause()
             changed = inks(app) != before or app.palette.name != theme
             assert changed or isinstance(app.screen, ModalScreen), key.words
             while len(app.screen_stack) > 1:
+                await pilot.pause()
                 app.pop_screen()
-            await pilot.pause()
 
 
 async def test_seen_is_answered_after_the_bell(app: BankwiseApp) -> None:
@@ -173,3 +176,26 @@ async def test_the_wheel_looks_back_and_a_click_opens_the_flag(
         await pilot.click(CanvasView, offset=(5, 1))
         await pilot.pause()
         assert app.pane_id == "flags"
+
+
+@pytest.mark.parametrize("pane", list(PANES))
+def test_the_help_agrees_with_the_keys(pane: str) -> None:
+    """Each key once, as it is written on the keyboard, with what it does."""
+    lines = help_lines(PANES[pane])
+    for key in (*PANES[pane].keys, *KEYS):
+        assert lines.count(f"  {key.label:>6}  {key.words}") == 1
+    bound = [name for key in KEYS for name in key.keys]
+    assert len(bound) == len(set(bound))
+    assert {key.action for key in KEYS} == set(ACTIONS)
+
+
+@pytest.mark.parametrize("pane", sorted(set(PANES) - {"road", "warmup", "review"}))
+def test_an_answer_covers_no_text(make_shot: Any, make_look: Any, pane: str) -> None:
+    """A situation of words moves up by a row; what it says last is still there."""
+    shot, look = make_shot(), make_look()
+    for size in ((80, 24), (120, 40)):
+        one, two = Canvas.blank(*size), Canvas.blank(size[0], size[1] - 1)
+        draw_frame(one, PANES[pane], shot, look, "said")
+        draw_frame(two, PANES[pane], shot, look, "")
+        assert one.text().splitlines()[:-2] == two.text().splitlines()[:-1]
+        assert one.text().splitlines()[-2] == " said"

@@ -164,7 +164,8 @@ def test_a_place_is_said_once(make_shot: Any, make_look: Any, make_flag: Any) ->
     """Sentences begin with their place already."""
     assert placed("B2S1 sits still", "B2S1") == "B2S1 sits still"
     assert placed("B2: closed loop is lost", "B2") == "B2: closed loop is lost"
-    assert placed("no answer came", "engine") == "engine: no answer came"
+    assert placed("no answer came", "engine") == "No answer came"
+    assert placed("no answer came", "B2S1") == "B2S1: no answer came"
     flag = make_flag(60.0, 90.0, about="B2S1", text="B2S1 sits at its bias.")
     canvas = Canvas.blank(80, 21)
     road.draw(canvas, make_shot(flags=(flag,)), make_look())

@@ -20,6 +20,7 @@ _BOLD = look(Ink.TEXT, attributes=BOLD)
 _CELL = 6
 _TINT_FROM_PCT = 5.0
 _SIDE_FROM = 100
+_WIDTHS = (7, 7, 7, 8, 10, 8)
 
 
 def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
@@ -85,8 +86,8 @@ def _paper(value: float, bank: int) -> Paper:
 
 def sensor_lines(shot: Snapshot) -> list[tuple[str, int]]:
     """A line a sensor: swing, time rich, switches and response, as far as known."""
-    head = "           now    min    max  rich %  switches      Hz"
-    lines = [(head, _SOFT)]
+    heads = ("now", "min", "max", "rich %", "switches", "Hz")
+    lines = [("     " + _columns(heads), _SOFT)]
     for bank in (1, 2):
         for position in (1, 2):
             s = f"b{bank}s{position}"
@@ -106,15 +107,16 @@ def sensor_lines(shot: Snapshot) -> list[tuple[str, int]]:
                 number(shot.value(f"switches_{s}"), 0),
                 number(shot.value(f"switching_hz_{s}"), 2),
             )
-            text = f"B{bank}S{position} " + "".join(
-                value.rjust(w)
-                for value, w in zip(values, (7, 7, 7, 8, 8, 10), strict=True)
-            )
+            text = f"B{bank}S{position} {_columns(values)}"
             lines.append((text, look(BANK_INK[bank])))
             lines += _response(shot, s, bank)
     if len(lines) == 1:
         return [("no oxygen sensor measured yet", _SOFT)]
     return lines
+
+
+def _columns(cells: tuple[str, ...]) -> str:
+    return "".join(c.rjust(w) for c, w in zip(cells, _WIDTHS, strict=True))
 
 
 def _response(shot: Snapshot, s: str, bank: int) -> list[tuple[str, int]]:
