@@ -3,7 +3,7 @@
 python-OBD's table gives the text. It names no bank, so P0171 and P0174 read the
 same there: the bank is added from the code's number. Its own look-up misses keys
 with letters because it writes hexadecimal in lower case; here the code is made
-upper case first.
+upper case first. Six of its texts say "OBDResponse"; here they say "Response".
 """
 
 from __future__ import annotations
@@ -62,7 +62,10 @@ def failure_type(code: str) -> str:
 def _texts() -> dict[str, str]:
     from obd.codes import DTC
 
-    return {key.upper(): text for key, text in DTC.items()}
+    # A word of that table's own name stands in six texts for "Response".
+    return {
+        k.upper(): text.replace("OBDResponse", "Response") for k, text in DTC.items()
+    }
 
 
 def description(code: str) -> str:

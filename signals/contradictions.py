@@ -25,9 +25,13 @@ Source: our choice, because exhaust gas alone takes a minute or more."""
 HEATED_REAR_S = 60.0
 """The same behind the catalyst. Unit: s. Source: our choice, as above."""
 SWITCHES = 40.0
-"""Full passes in 100 s that a dead or slow sensor cannot make.
+"""Full passes in 100 s that a dead sensor cannot make.
 
 Source: GM 1999 P1133, 40 each way, halved because a poll proves fewer."""
+QUICK_MS = 100.0
+"""A way between 300 and 600 mV that no maker calls slow. Unit: ms.
+
+Source: GM 2000 P0133 fails from 107 to 140 ms; below all of them."""
 REAR_SWING_V = 0.5
 """A rear sensor that swings so far within two minutes is alive. Unit: V.
 
@@ -93,6 +97,27 @@ def _front_alive(drive: Frame, about: str) -> str:
     return ""
 
 
+def _quick(drive: Frame, about: str) -> str:
+    """Against a code for a slow front sensor: both its ways are surely quick.
+
+    That it switches says nothing: a slow sensor still switches.
+    """
+    place = about.lower()
+    ways = [
+        _last(drive, f"{way}_mean_{place}_ms") + _last(drive, f"{way}_error_{place}_ms")
+        for way in ("lr", "rl")
+    ]
+    slowest = float(np.max(ways))
+    if slowest < QUICK_MS:
+        return f"{about} needed {slowest:.0f} ms at most between 300 and 600 mV"
+    return ""
+
+
+def _nothing(drive: Frame, about: str) -> str:
+    """A poll is too slow to speak against such a code."""
+    return ""
+
+
 def _rear_alive(drive: Frame, about: str) -> str:
     swing = _most(drive, f"swing_120_{about.lower()}_v")
     if swing >= REAR_SWING_V:
@@ -149,6 +174,8 @@ _BY_CODE: Mapping[str, Judge] = {
     **dict.fromkeys(("P2191", "P2193"), _trim_at(_LOAD, +1)),
     **dict.fromkeys(("P2192", "P2194"), _trim_at(_LOAD, -1)),
     **dict.fromkeys(("P0420", "P0421", "P0430", "P0431"), _calm),
+    **dict.fromkeys(("P0133", "P0153"), _quick),
+    **dict.fromkeys(("P0139", "P0159"), _nothing),
     "P0128": _warm,
 }
 """Codes judged one by one. Source of their meaning: SAE J2012, from memory."""

@@ -75,6 +75,12 @@ def test_words_name_the_bank_and_lettered_codes_are_found() -> None:
     assert description("p0a10") not in {MAKER_SPECIFIC, NO_TEXT}
 
 
+def test_no_text_names_the_table_it_came_from() -> None:
+    """Slow-response codes read as the standard has them."""
+    assert description("P0133") == "O2 Sensor Circuit Slow Response (B1S1)"
+    assert description("P0159") == "O2 Sensor Circuit Slow Response (B2S2)"
+
+
 def test_maker_codes_are_left_to_service_information() -> None:
     """No words are invented for codes the standard does not define."""
     assert description("P1133") == MAKER_SPECIFIC

@@ -31,18 +31,23 @@ def _seen(*stored: str, pending: tuple[str, ...] = ()) -> Snapshot:
     )
 
 
-def _switching(awake_s: float) -> Wave:
-    """Parked at 0.45 V until it wakes, then a switching sensor in good health."""
+def _switching(awake_s: float, steep: float) -> Wave:
+    """Parked at 0.45 V until it wakes, then switching; steep ways are quick ones."""
 
     def wave(t: Floats) -> Floats:
-        swing = 0.45 + 0.38 * np.tanh(6 * np.sin(2 * np.pi * 1.0 * t))
+        swing = 0.45 + 0.38 * np.tanh(steep * np.sin(2 * np.pi * 1.0 * t))
         return np.where(t < awake_s, 0.45, swing)
 
     return wave
 
 
 def _drive(
-    *, start_c: float = 15.0, awake_s: float = 11.0, trim: float = 0.0, hot: float = 90
+    *,
+    start_c: float = 15.0,
+    awake_s: float = 11.0,
+    trim: float = 0.0,
+    hot: float = 90,
+    steep: float = 6.0,
 ) -> Frame:
     """A start, then cruising at three speeds by turns with one bank's trim."""
     columns = Columns()
@@ -53,7 +58,7 @@ def _drive(
         columns.extend(name, at, values, np.full(len(at), 0.02))
 
     rpm = np.choose((slow // 20).astype(int) % 3, (1800.0, 2300.0, 2800.0))
-    add("o2_b1s1_v", t, _switching(awake_s)(t))
+    add("o2_b1s1_v", t, _switching(awake_s, steep)(t))
     add("o2_b1s2_v", slow, 0.6 + 0.05 * np.sin(slow / 9))
     add("rpm", slow, np.where(slow < 1, 0.0, rpm))
     add("speed_kmh", slow, rpm / 40)
@@ -89,13 +94,22 @@ def test_a_warm_start_or_a_late_wake_up_says_nothing_about_the_heater() -> None:
 
 
 def test_a_sensor_code_for_a_sensor_that_switches() -> None:
-    """Activity, circuit and slow-response codes are all contradicted by switching."""
-    texts = _texts(_seen("P0134", "P0133", pending=("P2195",)), _drive())
-    assert set(texts) == {"P0134", "P0133", "P2195"}
+    """Activity and circuit codes are contradicted by switching."""
+    texts = _texts(_seen("P0134", pending=("P2195",)), _drive())
+    assert set(texts) == {"P0134", "P2195"}
     assert "pending for B1S1" in texts["P2195"]
     assert "times in 100 s" in texts["P0134"]
     asleep = _drive(awake_s=SECONDS + 1)
     assert _texts(_seen("P0134", "P0133"), asleep) == {}
+
+
+def test_a_slow_response_code_is_contradicted_by_quick_ways_only() -> None:
+    """A sensor that is slow still switches, which says nothing against its code."""
+    quick = _texts(_seen("P0133"), _drive())
+    assert "ms at most between 300 and 600 mV" in quick["P0133"]
+    assert _texts(_seen("P0133"), _drive(steep=1.2)) == {}
+    assert "P0134" in _texts(_seen("P0134"), _drive(steep=1.2))
+    assert _texts(_seen("P0139"), _drive()) == {}
 
 
 def test_a_lean_code_where_no_cell_adds_fuel() -> None:
