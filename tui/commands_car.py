@@ -28,7 +28,7 @@ def stories() -> None:
         typer.echo(f"  {name:{width}}  {title}")
 
 
-@app.command(epilog="Example: bankwise answer; bankwise answer monday")
+@app.command(epilog="Example: bankwise answer; bankwise answer worn-catalyst")
 def answer(
     file: Annotated[
         str | None,

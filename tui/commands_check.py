@@ -21,7 +21,7 @@ class FailOn(Enum):
 
 @app.command(
     epilog="Example: bankwise check front-sensor-reads-lean; "
-    "bankwise check --json --fail-on act monday.jsonl tuesday.jsonl"
+    "bankwise check --json --fail-on act healthy monday.jsonl"
 )
 def check(
     files: Annotated[

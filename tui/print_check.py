@@ -139,11 +139,16 @@ def _session(session: SessionFacts, analysis: Analysis, width: int) -> Iterator[
 
 def _evidence(lead: Explanation, width: int) -> Iterator[str]:
     """For, against, the next check and its caution."""
-    for sign, reasons in (("+", lead.for_), ("−", lead.against)):
-        for text in reasons:
-            yield from _wrapped(f"{sign} {text}", width, "  ", "    ")
+    yield from _reasons(lead, width, "  ")
     yield from _labelled("Next check:", lead.next, width, "")
     yield from _labelled("Caution:", CAUTIONS.get(caution_of(lead.next), ""), width, "")
+
+
+def _reasons(one: Explanation, width: int, lead: str) -> Iterator[str]:
+    for sign, reasons in (("+", one.for_), ("−", one.against)):
+        for text in reasons:
+            told = text.replace(". (from ", " (from ")
+            yield from _wrapped(f"{sign} {told}", width, lead, lead + "  ")
 
 
 def _rivals(others: Sequence[Explanation], width: int) -> list[str]:
@@ -153,9 +158,7 @@ def _rivals(others: Sequence[Explanation], width: int) -> list[str]:
     for one in others[: _SHOWN - 1]:
         words = f"{cause_words(one)} ({_share(one)})"
         lines += _wrapped(sentence(words), width, "  ", "  ")
-        for sign, reasons in (("+", one.for_), ("−", one.against)):
-            for text in reasons:
-                lines += _wrapped(f"{sign} {text}", width, "    ", "      ")
+        lines += _reasons(one, width, "    ")
     for one in others[_SHOWN - 1 :]:
         words = f"{cause_words(one)} ({_share(one)})"
         lines += _wrapped(sentence(words), width, "  ", "  ")
