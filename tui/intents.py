@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +16,10 @@ from bankwise.tui.errors import CommandError
 if TYPE_CHECKING:
     from bankwise.tui.app import BankwiseApp
     from bankwise.tui.feed import Feed
+
+
+HAND_S = 1.0
+"""From one thing done by hand to the next. Unit: s. Our choice."""
 
 
 def keep(app: BankwiseApp) -> None:
@@ -89,12 +94,19 @@ def _touch(app: BankwiseApp, lines: tuple[str, ...]) -> None:
     if touch is None:
         app.say(f"in the simulated car's console: {', '.join(lines)}")
         return
-    try:
-        for line in lines:
+
+    def do(line: str) -> None:
+        try:
             touch(line)
-    except AdapterError as error:
-        app.say(str(error))
-        return
+        except AdapterError as error:
+            app.say(str(error))
+
+    for place, line in enumerate(lines):
+        # A hand needs a moment between two things, and the engine to run down.
+        if place:
+            app.set_timer(place * HAND_S, partial(do, line))
+        else:
+            do(line)
     app.say(f"done on the simulated car: {', '.join(lines)}")
 
 

@@ -197,7 +197,9 @@ def _snap(case: Case, window: Window) -> list[_Forced]:
         early = _one(case, place, rich, RICH, SNAP_HOLD_S)
         if early.followed is None and (early.touched or early.already):
             # It was rich with the snap; whether by it, its lean part tells.
-            early = replace(early, followed=True if late.followed else None)
+            if late.followed:
+                why = "with the snap, as the lean after it proves"
+                early = replace(early, followed=True, why=why)
         elif early.followed and not late.followed:
             why = "it came there, perhaps by itself"
             early = replace(early, followed=None, why=why)
