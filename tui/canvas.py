@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -32,9 +33,13 @@ def single_width(text: str) -> str:
     return "".join(c if c.isprintable() and cell_len(c) == 1 else _UNFIT for c in text)
 
 
+@lru_cache(maxsize=4096)
 def codes(text: str) -> Chars:
-    """The text's code points. Shape (len(text),)."""
-    return np.frombuffer(text.encode("utf-32-le"), dtype=np.uint32)
+    """The code points to draw, one a cell; read only. Shape (len(text),).
+
+    Kept, because nearly all that a screen writes it has written a moment ago.
+    """
+    return np.frombuffer(single_width(text).encode("utf-32-le"), dtype=np.uint32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +85,9 @@ class Canvas:
         """Writes text, cut at the edges; returns the column after it."""
         end = x + len(text)
         if 0 <= y < self.height and x < self.width and end > 0:
-            shown = single_width(text)[max(-x, 0) : self.width - x]
+            shown = codes(text)[max(-x, 0) : self.width - x]
             start = max(x, 0)
-            self.chars[y, start : start + len(shown)] = codes(shown)
+            self.chars[y, start : start + len(shown)] = shown
             self.looks[y, start : start + len(shown)] = code
         return end
 

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from bankwise.adapters.errors import AdapterError
 from bankwise.adapters.records import Exchange, FlagRecord, Header, Record
 from bankwise.adapters.snapshot import next_requests
 from bankwise.adapters.source import Source
@@ -19,6 +20,7 @@ from bankwise.signals import evidence as codes
 from bankwise.signals.columns import Columns
 from bankwise.signals.severity import Severity
 from bankwise.tui import feed_rows
+from bankwise.tui.advice import with_advice
 from bankwise.tui.feed_evidence import Evidence
 from bankwise.tui.feed_kinds import Playing, Reader
 from bankwise.tui.snapshot import Flag, Link, Snapshot
@@ -251,7 +253,7 @@ class Feed:
         link = Link(
             source.kind,
             source.state.value,
-            source.status,
+            source.status + _advice(source),
             record.path.name if record.path is not None else "",
             record.size,
             record.sealed_s,
@@ -272,3 +274,11 @@ class Feed:
 def _flags(engine: Any) -> tuple[Flag, ...]:
     flags = [feed_rows.flag(span, engine.thresholds) for span in engine.flags]
     return tuple(sorted(flags, key=lambda flag: -flag.first_s))
+
+
+def _advice(source: Source) -> str:
+    """What to do about the link's error, to stand after the source's own words."""
+    error = getattr(source, "error", None)
+    if not isinstance(error, AdapterError):
+        return ""
+    return with_advice(error).removeprefix(str(error))

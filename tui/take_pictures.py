@@ -48,7 +48,7 @@ class Picture:
 
 PICTURES = (
     Picture("road-test", "bank-breathes-less", 240.0),
-    Picture("proof", "front-sensor-reads-lean", 300.0, keys=("o",)),
+    Picture("proof", "front-sensor-reads-lean", 200.0, keys=("o",)),
     Picture("explanations", "bank-breathes-less", 400.0, pane="flags"),
     Picture("figures", "unmetered-air", 450.0, pane="figures", theme="sun"),
     Picture("review", "bank-breathes-less", 460.0, pane="review", keys=("[",)),

@@ -405,3 +405,16 @@ def test_the_afterword_names_the_session(tmp_path: Path) -> None:
     text = "\n".join(next_steps(tmp_path / "drive.jsonl"))
     assert "bankwise check" in text
     assert "bankwise report" in text
+
+
+def test_a_dead_port_comes_with_what_to_do(source: Any, reader: Any) -> None:
+    """The link's words end with advice while the error stands, and only then."""
+    from bankwise.adapters.errors import PortBusy
+
+    source.status = "the port is in use; tries again"
+    feed = Feed(source, lambda _header: reader)
+    assert feed.snapshot(frozenset()).link.words == source.status
+    source.error = PortBusy("the port is in use")
+    words = feed.snapshot(frozenset()).link.words
+    assert words.startswith(source.status)
+    assert "close the other program" in words
