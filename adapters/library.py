@@ -7,14 +7,17 @@ to date from the files, and made anew when it is damaged, of another version, or
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import itertools
 import json
 import sqlite3
+import time
+import zlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any, Final
+from typing import Final, TypeVar
 
 from bankwise.adapters.analysis import analyse
 from bankwise.adapters.errors import SessionError
@@ -23,16 +26,31 @@ from bankwise.adapters.session_additions import NOTE_TAG, VEHICLE_TAG, notes
 from bankwise.adapters.session_file import read_session
 from bankwise.signals.severity import Severity
 
+T = TypeVar("T")
+
 INDEX_NAME: Final = ".index.sqlite3"
 SUFFIXES: Final = (".jsonl", ".jsonl.gz")
-_LAYOUT: Final = 1
+_LAYOUT: Final = 2
 """Version of the index's own layout."""
 
-_COLUMNS: Final = (
-    "name", "size", "mtime_ns", "id", "started", "seconds", "exchanges", "vin",
-    "car", "note", "notes", "flags", "codes", "marks", "error",
+_FIELDS: Final = (
+    "size", "id", "started", "seconds", "exchanges", "vin", "car", "note", "notes",
+    "flags", "codes", "marks", "error",
 )  # fmt: skip
-_LISTS: Final = frozenset({"notes", "flags", "codes", "marks"})
+_LISTS: Final = frozenset({"notes", "codes", "marks"})
+
+_COMMIT_S: Final = 1.0
+"""What was read is kept this often. Unit: seconds. Our choice: a commit waits for the
+disk, and an interruption may cost a second's work."""
+
+_TROUBLE: Final = (sqlite3.DatabaseError, UnicodeDecodeError)
+"""What a damaged index raises."""
+
+_NOT_NOW: Final = ("SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_READONLY", "SQLITE_FULL")
+"""What SQLite says of an index that is whole but cannot be written."""
+
+_BUSY_S: Final = 30.0
+"""How long another process may hold the index. Unit: seconds. Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,13 +178,11 @@ class Library:
         Args:
             tell: called with how many of how many files are done.
         """
+        return self._despite_damage(lambda: self._refreshed(tell))
+
+    def _refreshed(self, tell: Callable[[int, int], None]) -> int:
         files = {path.name: path for path in self._files()}
-        known = {
-            name: (size, mtime)
-            for name, size, mtime in self._base.execute(
-                "SELECT name, size, mtime_ns FROM sessions"
-            )
-        }
+        known = {row.name: (row.size, row.mtime_ns) for row in self._rows()}
         stale = []
         for name, path in files.items():
             with contextlib.suppress(OSError):
@@ -176,23 +192,70 @@ class Library:
         with self._base:
             for name in known.keys() - files.keys():
                 self._base.execute("DELETE FROM sessions WHERE name = ?", (name,))
-        for done, (path, size, mtime_ns) in enumerate(stale):
-            tell(done, len(stale))
-            with self._base:
-                self._keep(describe(path), size, mtime_ns)
+        read: list[_Row] = []
+        since = time.monotonic()
+        try:
+            for done, (path, size, mtime_ns) in enumerate(stale):
+                tell(done, len(stale))
+                read.append(_Row.of(describe(path), size, mtime_ns))
+                if time.monotonic() - since >= _COMMIT_S:
+                    self._keep(read)
+                    since = time.monotonic()
+        finally:
+            self._keep(read)
         if stale:
             tell(len(stale), len(stale))
         return len(stale)
 
+    def _keep(self, rows: list[_Row]) -> None:
+        """Writes rows and forgets them; the index is held no longer than that."""
+        with self._base:
+            self._base.executemany(
+                "INSERT OR REPLACE INTO sessions VALUES (?, ?, ?, ?, ?)",
+                [dataclasses.astuple(row) for row in rows],
+            )
+        rows.clear()
+
     def entries(self, search: str = "") -> list[Entry]:
         """Sessions that hold all words of a search, newest first."""
-        rows = self._base.execute(
-            f"SELECT {', '.join(_COLUMNS)} FROM sessions "
-            "ORDER BY started DESC, mtime_ns DESC, name"
-        )
         words = search.split()
-        found = (self._entry(dict(zip(_COLUMNS, row, strict=True))) for row in rows)
+        found = self._despite_damage(self._entries)
         return [entry for entry in found if entry.matches(words)]
+
+    def _entries(self) -> list[Entry]:
+        rows = sorted(self._rows(), key=lambda row: row.name)
+        told = [(row.entry(self.folder), row.mtime_ns) for row in rows]
+        told.sort(key=lambda pair: (pair[0].started, pair[1]), reverse=True)
+        return [entry for entry, _ in told]
+
+    def _rows(self) -> list[_Row]:
+        """All rows; one that does not fit its checksum is damage.
+
+        Raises:
+            sqlite3.DatabaseError: when the index is damaged.
+        """
+        found = self._base.execute(
+            "SELECT name, size, mtime_ns, told, checksum FROM sessions"
+        )
+        rows = [_Row(*row) for row in found]
+        if not all(row.holds for row in rows):
+            raise sqlite3.DatabaseError("a row was altered")
+        return rows
+
+    def _despite_damage(self, work: Callable[[], T]) -> T:
+        """What `work` gives, from an index made anew where the old one is damaged."""
+        try:
+            return work()
+        except _TROUBLE as error:
+            self._base.close()
+            if _damaged(error):
+                with contextlib.suppress(OSError):
+                    self._index.unlink()
+                self._base = self._opened()
+            else:
+                self._base = _connected(":memory:")
+            self._refreshed(lambda _d, _n: None)
+            return work()
 
     def pairs(self) -> list[tuple[Entry, Entry]]:
         """Before and after: a faulty drive and the same car's next one, newest first.
@@ -214,32 +277,10 @@ class Library:
     def _files(self) -> Iterator[Path]:
         try:
             for path in sorted(self.folder.iterdir()):
-                if path.name.endswith(SUFFIXES) and path.is_file():
+                if path.name.endswith(SUFFIXES) and path.is_file() and _told(path):
                     yield path
         except OSError:
             return
-
-    def _keep(self, entry: Entry, size: int, mtime_ns: int) -> None:
-        row: dict[str, Any] = {
-            "name": entry.path.name,
-            "size": size,
-            "mtime_ns": mtime_ns,
-        }
-        for name in _COLUMNS[3:]:
-            value = getattr(entry, name)
-            row[name] = json.dumps(_plain(value)) if name in _LISTS else value
-        marks = ", ".join("?" * len(_COLUMNS))
-        self._base.execute(
-            f"INSERT OR REPLACE INTO sessions ({', '.join(_COLUMNS)}) VALUES ({marks})",
-            [row[name] for name in _COLUMNS],
-        )
-
-    def _entry(self, row: dict[str, Any]) -> Entry:
-        path = self.folder / row.pop("name")
-        row.pop("mtime_ns")
-        lists = {name: tuple(json.loads(row[name])) for name in _LISTS}
-        flags = tuple(Flagged(*flag) for flag in lists.pop("flags"))
-        return Entry(path, **{**row, **lists, "flags": flags})
 
     def _opened(self) -> sqlite3.Connection:
         """The index, made anew when it is not usable; in memory as a last resort."""
@@ -248,21 +289,64 @@ class Library:
         for place in (self._index, self._index, None):
             try:
                 return _connected(":memory:" if place is None else str(place))
-            except sqlite3.DatabaseError:
-                with contextlib.suppress(OSError):
-                    self._index.unlink()
+            except _TROUBLE as error:
+                if _damaged(error):
+                    with contextlib.suppress(OSError):
+                        self._index.unlink()
         raise AssertionError("an index in memory can always be made")
 
 
-def _plain(values: Sequence[Any]) -> list[Any]:
-    return [
-        [v.id, v.about, v.severity] if isinstance(v, Flagged) else v for v in values
-    ]
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """A row of the index: a file as it was read, what it told, and a checksum."""
+
+    name: str
+    size: int
+    mtime_ns: int
+    told: str
+    checksum: int
+
+    @classmethod
+    def of(cls, entry: Entry, size: int, mtime_ns: int) -> _Row:
+        """The row of an entry; size and time of its file before it was read."""
+        values = {name: getattr(entry, name) for name in _FIELDS}
+        values["flags"] = [[f.id, f.about, f.severity] for f in entry.flags]
+        told = json.dumps(values, ensure_ascii=False)
+        name = entry.path.name
+        return cls(name, size, mtime_ns, told, _checksum(name, size, mtime_ns, told))
+
+    @property
+    def holds(self) -> bool:
+        """Whether it is what was written."""
+        return self.checksum == _checksum(
+            self.name, self.size, self.mtime_ns, self.told
+        )
+
+    def entry(self, folder: Path) -> Entry:
+        """The entry it keeps."""
+        values = json.loads(self.told)
+        values |= {name: tuple(values[name]) for name in _LISTS}
+        values["flags"] = tuple(Flagged(*flag) for flag in values["flags"])
+        return Entry(folder / self.name, **values)
+
+
+def _damaged(error: Exception) -> bool:
+    """False when the index is whole and only cannot be written now."""
+    return not getattr(error, "sqlite_errorname", "").startswith(_NOT_NOW)
+
+
+def _told(path: Path) -> bool:
+    """False for a name that is no text: nobody could type or keep it."""
+    return path.name.encode(errors="ignore").decode() == path.name
+
+
+def _checksum(*parts: object) -> int:
+    return zlib.crc32("\n".join(map(str, parts)).encode())
 
 
 def _connected(place: str) -> sqlite3.Connection:
     """An index of this program's version, empty when it was of another one."""
-    base = sqlite3.connect(place)
+    base = sqlite3.connect(place, timeout=_BUSY_S)
     try:
         wanted = f"{_LAYOUT} {version('bankwise')}"
         with base:
@@ -273,11 +357,11 @@ def _connected(place: str) -> sqlite3.Connection:
                 base.execute("INSERT INTO about VALUES (?)", (wanted,))
                 base.execute("DROP TABLE IF EXISTS sessions")
             base.execute(
-                f"CREATE TABLE IF NOT EXISTS sessions ({', '.join(_COLUMNS)}, "
-                "PRIMARY KEY (name))"
+                "CREATE TABLE IF NOT EXISTS sessions "
+                "(name PRIMARY KEY, size, mtime_ns, told, checksum)"
             )
             base.execute("SELECT count(*) FROM sessions").fetchone()
-    except sqlite3.DatabaseError:
+    except _TROUBLE:
         base.close()
         raise
     return base

@@ -119,6 +119,7 @@ def _in_pool(
     """Rows of chunks until they end or a process dies; `lost` gets what it held."""
     pool = _processes(count)
     waiting: dict[Future[Rows], list[str]] = {}
+    chunk: list[str] = []
     try:
         while not lost:
             for chunk in itertools.islice(chunks, count * _AHEAD - len(waiting)):

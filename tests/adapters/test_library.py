@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import dataclasses
+import random
+import sqlite3
+import subprocess
+import sys
+import time
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
+from bankwise.adapters import library as library_module
 from bankwise.adapters.errors import SessionError
-from bankwise.adapters.library import INDEX_NAME, Library
+from bankwise.adapters.library import INDEX_NAME, Library, _Row
 from bankwise.adapters.packed import pack
 from bankwise.adapters.records import (
     AdapterInfo,
@@ -141,6 +149,95 @@ def test_the_index_is_made_anew(folder: Path, harm: str) -> None:
     assert library.entries() == []
     assert library.refresh() == 3
     assert library.entries() == whole
+    library.close()
+
+
+def test_no_damage_to_the_index_is_believed(folder: Path) -> None:
+    """Bytes changed anywhere in it: the files' truth comes back, never a traceback."""
+    library = Library(folder)
+    library.refresh()
+    whole = library.entries()
+    library.close()
+    index = folder / INDEX_NAME
+    good = index.read_bytes()
+    rng = random.Random(4)
+    for _ in range(60):
+        bad = bytearray(good)
+        for _ in range(rng.choice((1, 4, 300))):
+            bad[rng.randrange(len(bad))] ^= rng.randrange(1, 256)
+        index.write_bytes(bad)
+        library = Library(folder)
+        library.refresh()
+        assert library.entries() == whole
+        library.close()
+
+
+def test_a_row_changed_with_its_index_intact_is_read_again(folder: Path) -> None:
+    """A row that another program rewrote is not shown: the file is."""
+    library = Library(folder)
+    library.refresh()
+    whole = library.entries()
+    with library._base as base:
+        base.execute("UPDATE sessions SET told = told || ' '")
+    assert library.entries() == whole
+    library.close()
+
+
+def test_two_processes_share_one_index(folder: Path) -> None:
+    """Read at once by several processes, each lists everything."""
+    code = (
+        "import sys; from pathlib import Path\n"
+        "from bankwise.adapters.library import Library\n"
+        "library = Library(Path(sys.argv[1])); library.refresh()\n"
+        "print(len(library.entries()), library.refresh())"
+    )
+    running = [
+        subprocess.Popen(
+            [sys.executable, "-c", code, str(folder)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
+        for _ in range(3)
+    ]
+    assert [process.communicate()[0] for process in running] == ["3 0\n"] * 3
+
+
+def test_an_index_in_other_hands_is_left_alone(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Held by another process for too long, it stays whole and the list is complete."""
+    library = Library(folder)
+    library.refresh()
+    index = folder / INDEX_NAME
+    with closing(sqlite3.connect(index)) as other:
+        other.execute("BEGIN EXCLUSIVE")
+        monkeypatch.setattr(library_module, "_BUSY_S", 0.1)
+        busy = Library(folder)
+        busy.refresh()
+        assert len(busy.entries()) == 3
+        busy.close()
+        other.rollback()
+    assert len(library.entries()) == 3
+    library.close()
+
+
+def test_a_library_of_two_thousand_is_quick(folder: Path) -> None:
+    """Listed and searched from its index, a big library takes no second each."""
+    library = Library(folder)
+    library.refresh()
+    (row, *_) = library._rows()
+    entry = row.entry(folder)
+    many = [
+        _Row.of(dataclasses.replace(entry, path=folder / f"{i}.jsonl"), 1, i)
+        for i in range(2000)
+    ]
+    library._keep(many)
+    began = time.process_time()
+    assert len(library.entries()) == 2003
+    assert len(library.entries("no-such-word")) == 0
+    library.pairs()
+    assert time.process_time() - began < 3.0
     library.close()
 
 
