@@ -22,7 +22,7 @@ from bankwise.tui.errors import CommandError
 from bankwise.tui.last_used import LastUsed, What, last_used, remember
 from bankwise.tui.options import checked_port
 from bankwise.tui.session_list import row, session_files
-from bankwise.tui.words import clip
+from bankwise.tui.words import clip, wrap
 
 Opening = Callable[[], Any]
 _NEWEST = 4
@@ -83,17 +83,15 @@ def demo_choices(folder: Path) -> list[Choice]:
         f"{'practise':<30} one of these, not told which; `bankwise answer` tells",
         partial(open_blind_demo, folder),
     )
-    return [
-        blind,
-        *(
-            Choice(
-                f"{name:<30} {story.title}",
-                partial(open_demo, name, folder),
-                LastUsed(What.DEMO, name),
-            )
-            for name, story in STORIES.items()
-        ),
+    known, *told = [
+        Choice(
+            f"{name:<30} {story.title}",
+            partial(open_demo, name, folder),
+            LastUsed(What.DEMO, name),
+        )
+        for name, story in STORIES.items()
     ]
+    return [known, blind, *told]
 
 
 def last_choices(folder: Path, others: Iterable[Choice]) -> list[Choice]:
@@ -177,7 +175,8 @@ class Start(ModalScreen[Opening | None]):
         for title, choices, nothing in sections:
             options.add_option(Option(title, disabled=True))
             if not choices:
-                options.add_option(Option(f"  {clip(nothing, width)}", disabled=True))
+                told = "\n".join(f"  {line}" for line in wrap(nothing, width))
+                options.add_option(Option(told, disabled=True))
             for choice in choices:
                 name = f"choice-{len(self._choices)}"
                 self._choices[name] = choice

@@ -16,7 +16,7 @@ from bankwise.tui.feed import Feed
 from bankwise.tui.intents import open_source
 from bankwise.tui.last_used import LastUsed, What, kept_file, last_used, remember
 from bankwise.tui.session_list import head, library_rows, session_files
-from bankwise.tui.start import Start, last_choices
+from bankwise.tui.start import Start, demo_choices, last_choices
 
 if TYPE_CHECKING:
     from textual.pilot import Pilot
@@ -25,6 +25,12 @@ if TYPE_CHECKING:
 @pytest.fixture(autouse=True)
 def _own_choices(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+
+
+def test_practice_stands_beside_the_demo(tmp_path: Path) -> None:
+    """The known demo first, the one not told next, then every story by name."""
+    rows = [choice.text.split()[0] for choice in demo_choices(tmp_path)]
+    assert rows == ["demo", "practise", *list(STORIES)[1:]]
 
 
 async def settled(pilot: Pilot[int]) -> OptionList:
@@ -49,9 +55,10 @@ async def test_everything_that_can_be_watched_is_listed(tmp_path: Path) -> None:
     text = "\n".join(rows)
     assert "ADAPTERS" in rows[0]
     assert "none saved yet" in text
+    assert "then u and its address" in " ".join(text.split())
     for name in (*STORIES, *shipped()):
         assert name in text
-    assert all(len(row) < 120 for row in rows)
+    assert all(len(line) < 120 for line in text.splitlines())
 
 
 async def test_a_shipped_session_opens_on_the_road_test(tmp_path: Path) -> None:
