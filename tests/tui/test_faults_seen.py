@@ -160,6 +160,23 @@ def test_small_figures_have_their_names_at_80_columns(
     assert rows[3].endswith("air 20 g/s")
 
 
+@pytest.mark.parametrize("width", range(40, 131, 6))
+def test_an_instrument_is_whole_or_not_there(
+    make_shot: Any, make_look: Any, width: int
+) -> None:
+    """A number cut at the edge would be another number."""
+    canvas = Canvas.blank(width, 12)
+    road.draw(canvas, make_shot(), make_look())
+    wide = Canvas.blank(width + 60 if width >= 100 else 99, 12)
+    road.draw(wide, make_shot(), make_look())
+    if "ENGINE" in canvas.text() or width >= 80:
+        rows = canvas.text().splitlines()[1:4]
+        whole = wide.text().splitlines()[1:4]
+        for row, other in zip(rows, whole, strict=True):
+            assert row[:64].rstrip() == other[:64].rstrip()
+    assert "ENGI" not in canvas.text().replace("ENGINE rpm", "")
+
+
 def test_a_place_is_said_once(make_shot: Any, make_look: Any, make_flag: Any) -> None:
     """Sentences begin with their place already."""
     assert placed("B2S1 sits still", "B2S1") == "B2S1 sits still"

@@ -32,6 +32,7 @@ _ROOMY_ROWS = 26
 _LEDGER_FROM = 40
 _TOP_ROWS, _SMALL = 5, 10
 _WIDE_STEP, _NARROW_STEP = 24, 15
+_RPM_COLUMNS = 20
 _SOFT = look(Ink.SOFT)
 _BOLD = look(Ink.TEXT, attributes=BOLD)
 
@@ -101,6 +102,8 @@ def draw_instruments(area: Canvas, shot: Snapshot, state: Look) -> None:
         digits.draw(area, x, 1, _big(trims[0] - trims[1], places), look(Ink.TEXT))
         _flag_under(area, x, step - 2, shot)
         x += step
+    if x + _RPM_COLUMNS > area.width:
+        return
     rpm = shot.value("rpm", at_s)
     area.put(x, 0, "ENGINE rpm", _BOLD)
     rounded = round(rpm / 10) * 10 if math.isfinite(rpm) else float("nan")
