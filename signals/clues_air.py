@@ -11,12 +11,25 @@ import numpy as np
 
 from bankwise.signals.clue import Clue, Signals, last, signed
 
-FILLING_USUAL, FILLING_CLEAR, FILLING_TICKS = 0.98, 0.06, 4
-"""Share of the printed filling that a used engine reaches, what is clearly off it, and
-how many moments at full throttle it takes to say.
+SMALL_FILLING, USUAL_FILLING, LARGE_FILLING, HUGE_FILLING = 0.85, 1.05, 1.15, 1.50
+"""Metered air at full throttle, as a share of what is printed as usual: below the first
+it is too small for any sound engine, up to the second usual, above the third large and
+above the last too large.
 
-Source: our choice around MOTOR magazine, Dec 2003, because engines differ by some
-percent.
+Source: our choice around MOTOR magazine, Dec 2003, because engines that breathe well
+take a third more than the figures printed there.
+"""
+
+RATHER_SMALL_FILLING = 0.92
+"""Below this the air is rather small, whatever the load says. Source: our choice, half
+way between the printed figure and one that no sound engine has."""
+
+END_LOAD_PCT, FULL_LOAD_PCT, LOW_LOAD_PCT, FULL_TICKS = 99.5, 84.0, 78.0, 4
+"""Calculated load at full throttle: at the end of its scale, of a sound meter, of one
+that reads low; and how many moments it takes to say.
+
+Source: J1979 PID 04, from memory: the load is the metered air over the most that this
+engine can take, so it ends between 85 and 95 % on most engines; the limits are ours.
 """
 
 PRESSURE_SHARE, PRESSURE_TICKS = 0.05, 2
@@ -32,6 +45,9 @@ OPEN_SHARE, OPEN_RPM, OPEN_TICKS = 0.90, 3500.0, 4
 Source: our choice, because an open throttle costs a few kPa at such a speed.
 """
 
+LEAST_RPM = 1500.0
+"""Below, full throttle is a moment of tip-in. Source: MOTOR magazine, Dec 2003."""
+
 FALL_PCT = 4.0
 """Share of a lean trim that must fade for a pressure sensor to be likelier than fuel.
 
@@ -43,15 +59,13 @@ of fuel is missed alike, or more under load.
 LEAN_PCT = 10.0
 """A trim beyond this is not normal. Source: Cadillac 2006, P0174."""
 
-FADE_PCT = 5.0
-"""Less than this says little about a meter. Source: common practice, no source."""
-
 
 def air(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
     """What separates wrongly metered air from wrong fuel, once both banks are off."""
     metered = last(signals, "mass_air")
     names = {name for name, _ in raised}
     limited = {about for name, about in raised if name == "trim-at-limit"}
+    limited = {b for b in limited if last(signals, f"trim_road_{b.lower()}_pct") > 0}
     lean = names & {"both-lean", "both-lean-grows"} or len(limited) > 1
     if metered == 0 and (lean or names & {"both-rich", "both-lean-fades"}):
         yield Clue("no-airflow-meter", "engine", "This car meters air by pressure")
@@ -62,6 +76,8 @@ def air(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
         yield from _filling(signals)
     elif "both-rich" in names:
         yield from _filling_rich(signals)
+    if "both-rich" in names:
+        yield from _rich_shape(signals, metered)
 
 
 def _pressures(signals: Signals) -> Iterator[Clue]:
@@ -85,6 +101,15 @@ def _pressures(signals: Signals) -> Iterator[Clue]:
             yield Clue("pressure-low-wide-open", "engine", words)
 
 
+def _rich_shape(signals: Signals, metered: float) -> Iterator[Clue]:
+    idle, loaded = last(signals, "common_idle_pct"), last(signals, "common_load_pct")
+    words = f"The trim is {signed(idle)} at idle and {signed(loaded)} loaded"
+    if metered == 0 and loaded - idle >= FALL_PCT:
+        yield Clue("rich-falls-with-load", "engine", words)
+    elif metered == 1 and abs(loaded - idle) < FALL_PCT:
+        yield Clue("rich-alike-everywhere", "engine", words)
+
+
 def _shape(signals: Signals) -> Iterator[Clue]:
     idle, loaded = last(signals, "common_idle_pct"), last(signals, "common_load_pct")
     words = f"The trim is {signed(idle)} at idle and {signed(loaded)} loaded"
@@ -92,43 +117,42 @@ def _shape(signals: Signals) -> Iterator[Clue]:
         yield Clue("lean-falls-with-load", "engine", words)
 
 
-def _filled(signals: Signals) -> float:
-    """Metered air over usual air at full throttle, NaN until seen often enough."""
-    share = signals["ve_ratio"]
-    share = share[np.isfinite(share)]
-    return float(np.median(share)) if share.size >= FILLING_TICKS else np.nan
+def _median(signals: Signals, name: str) -> float:
+    """A signal's median while the throttle is wide open, NaN until seen enough."""
+    full = (signals["wide_open_run_s"] >= 1.0) & (signals["rpm"] >= LEAST_RPM)
+    values = signals[name][full]
+    values = values[np.isfinite(values)]
+    return float(np.median(values)) if values.size >= FULL_TICKS else np.nan
 
 
 def _filling(signals: Signals) -> Iterator[Clue]:
-    share = _filled(signals)
-    trim = last(signals, "common_load_pct")
-    # Were the meter at fault, the trim would make up for what it misses.
-    meter = FILLING_USUAL / (1 + trim / 100)
-    off = share - (FILLING_USUAL + meter) / 2
-    words = (
-        f"At full throttle the metered air is {share:.0%} of what is usual "
-        f"(trim {signed(trim)})"
-    )
-    for kind, seen in (
-        ("filling-low", off < -FILLING_CLEAR),
-        ("filling-rather-low", -FILLING_CLEAR <= off < 0),
-        ("filling-rather-normal", 0 <= off <= FILLING_CLEAR),
-        ("filling-normal", off > FILLING_CLEAR),
-    ):
-        if seen:
-            yield Clue(kind, "engine", words)
+    """Whether a lean engine's air is metered too small, or the fuel is short."""
+    load, share = _median(signals, "load_pct"), _median(signals, "ve_ratio")
+    words = f"At full throttle the calculated load reaches {load:.0f} %"
+    if load < LOW_LOAD_PCT:
+        yield Clue("load-low-wide-open", "engine", words)
+    elif load >= FULL_LOAD_PCT and share >= RATHER_SMALL_FILLING:
+        yield Clue("load-full-wide-open", "engine", words)
+    words = f"At full throttle the metered air is {share:.0%} of what is usual"
+    if share < SMALL_FILLING:
+        yield Clue("filling-low", "engine", words)
+    elif share < RATHER_SMALL_FILLING:
+        yield Clue("filling-rather-low", "engine", words)
+    elif share > HUGE_FILLING:
+        yield Clue("filling-normal", "engine", words)
 
 
 def _filling_rich(signals: Signals) -> Iterator[Clue]:
-    share, trim = _filled(signals), last(signals, "common_load_pct")
-    if not trim <= -FADE_PCT:
-        return
-    off = share - (FILLING_USUAL + FILLING_USUAL / (1 + trim / 100)) / 2
-    words = (
-        f"At full throttle the metered air is {share:.0%} of what is usual "
-        f"(trim {signed(trim)})"
-    )
-    if off > 0:
+    """Whether a rich engine's air is metered too large, or there is extra fuel."""
+    load = _median(signals, "load_pct")
+    if load >= END_LOAD_PCT:
+        words = f"At full throttle the calculated load stands at {load:.0f} %"
+        yield Clue("load-at-its-end", "engine", words)
+    share = _median(signals, "ve_ratio")
+    words = f"At full throttle the metered air is {share:.0%} of what is usual"
+    if share > HUGE_FILLING:
         yield Clue("filling-high", "engine", words)
-    elif off <= 0:
+    elif share > LARGE_FILLING:
+        yield Clue("filling-rather-high", "engine", words)
+    elif share <= USUAL_FILLING:
         yield Clue("rich-filling-normal", "engine", words)

@@ -23,7 +23,14 @@ def _flat(see: View) -> Bools:
     )
     level = np.abs(see["trim_10_{b}_pct"]) < see.limit("trim_add_pct")
     low = (see["mean_{s}_v"] <= see.limit("rear_lean_v")) & level
-    return (proven | (band & mixed & long & (middle | low))) & warmed_through(see)
+    # A good catalyst holds the rear still for minutes in closed loop; only a cut or an
+    # enrichment that it did not follow, or a place where inputs rest, says more.
+    tried = (see["flat_cuts_{s}"] >= 1) | (see["flat_enrichments_{s}"] >= 1)
+    resting = (see["mean_{s}_v"] >= see.limit("rear_flat_low_v")) & (
+        see["mean_{s}_v"] <= see.limit("rear_rest_v")
+    )
+    still = band & mixed & long & (middle | low) & (tried | resting)
+    return (proven | still) & warmed_through(see)
 
 
 def _rich_in_cut(see: View) -> Bools:
@@ -56,7 +63,7 @@ def _copies(see: View) -> Bools:
     return (
         (see["downstream_ratio_{b}"] > most) & ~(see["crossing_ratio_{b}"] <= 0.5)
         | wide
-    ) & lively
+    ) & (lively & ~(see["crossing_ratio_{b}"] > see.limit("rear_copy_max")))
 
 
 def _hot(see: View) -> Bools:
@@ -121,7 +128,7 @@ RULES: tuple[Rule, ...] = (
         causes=("catalyst worn", "leak between the sensors"),
         next="Put the mixture right first; then compare again at steady cruise.",
         caution="evidence-only",
-        limits=("rear_ratio_max", "rear_lively_v", "rear_busy_vps"),
+        limits=("rear_ratio_max", "rear_copy_max", "rear_lively_v", "rear_busy_vps"),
         source=s.COMMON,
         trim_pattern=True,
     ),

@@ -49,6 +49,12 @@ def _ignores(see: View) -> Bools:
     return forced(see, "{s}") < 1
 
 
+def _settled(see: View) -> Bools:
+    """Where a sensor has been awake for a while; one just waking tells no mixture."""
+    awake = see["since_start_s"] - see["wake_up_{s}_s"]
+    return ~(awake < see.limit("wake_up_s"))
+
+
 def _cut_not_lean(see: View) -> Bools:
     turning = see["rpm"] > see.limit("cut_rpm_min")
     volts = see.window("o2_{s}_v", see.limit("cut_hold_s"))
@@ -58,7 +64,7 @@ def _cut_not_lean(see: View) -> Bools:
         wide.maximum < see.limit("cut_lambda"),
         volts.minimum > see.limit("cut_front_v"),
     )
-    heard = ~(see["asleep_{s}_s"] >= 0) & ~at_rest(see)
+    heard = ~(see["asleep_{s}_s"] >= 0) & ~at_rest(see) & _settled(see)
     return heard & turning & rich & early_cut(see, "cut_hold_s") & ~_both_not_lean(see)
 
 
@@ -88,11 +94,13 @@ def _full_not_rich(see: View) -> Bools:
     asked |= see["closed_{b}"] > 0
     starved = full & many & asked & (staying.maximum < see.limit("switch_point_v"))
     told = (see["lambda_cmd"] < see.limit("wide_open_command")) | (
-        see["status_{b}"] == OPEN_BY_LOAD
+        (see["status_{b}"] == OPEN_BY_LOAD)
+        & ~(see["lambda_cmd"] > see.limit("wide_open_command"))
     )
     purged = see["enriching_run_s"] >= see.limit("wide_open_hold_s")
     weak = purged & told & (see["max_1_{s}_v"] < see.limit("wide_open_front_v"))
-    heard = ~(see["asleep_{s}_s"] >= 0) & ~at_rest(see) & ~(see["wideband_{s}"] > 0)
+    heard = ~(see["asleep_{s}_s"] >= 0) & ~at_rest(see) & _settled(see)
+    heard &= ~(see["wideband_{s}"] > 0)
     # A rear that is rich says that the fuel is there and the front is weak.
     fuelled = see["o2_{rear}_v"] > see.limit("rear_rich_v")
     return np.asarray((starved | weak) & heard & ~fuelled)

@@ -48,7 +48,7 @@ def _subtracting(see: View) -> Bools:
 def _apart_fades(see: View) -> Bools:
     """A bank's lead over the other fades, on top of what both share at every load."""
     own, other = bins(see, "trim_BIN_{b}_pct"), bins(see, "trim_BIN_{o}_pct")
-    usual = np.all(~(np.abs(other) >= see.limit("trim_add_pct")), axis=0)
+    usual = np.all(~(np.abs(other) >= see.limit("limit_least_pct")), axis=0)
     lead = see["trim_idle_{b}_pct"] - see["trim_idle_{o}_pct"]
     road = moving(see, "trim_BIN_{b}_pct") - moving(see, "trim_BIN_{o}_pct")
     adds = own[0] >= see.limit("trim_add_pct")
@@ -78,15 +78,16 @@ def _both_lean_grows(see: View) -> Bools:
     loaded = see["common_load_pct"]
     rise = loaded - see["common_idle_pct"]
     grows = (rise > see.limit("trim_rise_pct")) & (loaded >= see.limit("trim_add_pct"))
-    return grows & alike(see)
+    # A supply that is short at idle already would not run under load at all.
+    most = see["common_idle_pct"] < see.limit("trim_fade_share") * loaded
+    return grows & most & alike(see)
 
 
 def _both_lean(see: View) -> Bools:
     rows = bins(see, "common_BIN_pct")
-    adds = everywhere(rows >= see.limit("trim_add_pct"), rows, see)
-    rise = see["common_load_pct"] - see["common_idle_pct"]
+    adds = everywhere(rows >= see.limit("common_add_pct"), rows, see)
     falls = fades(see, see["common_idle_pct"], moving(see, "common_BIN_pct"))
-    return adds & ~(rise > see.limit("trim_rise_pct")) & ~falls & alike(see)
+    return adds & ~_both_lean_grows(see) & ~falls & alike(see)
 
 
 def _both_rich(see: View) -> Bools:
@@ -354,7 +355,7 @@ RULES: tuple[Rule, ...] = (
         causes=("airflow meter reads too little", "low fuel pressure"),
         next="Full-throttle pull for filling; then fuel pressure.",
         caution="legal-roads",
-        limits=("trim_add_pct", "trim_cells_min"),
+        limits=("common_add_pct", "trim_cells_min"),
         source=s.COMMON,
         trim_pattern=True,
     ),

@@ -31,6 +31,10 @@ Source: our choice below the limits of GM 2000, P0133 (107-140 ms), because soun
 sensors differ between their ways by more than the ratio's limits while both are fast.
 """
 
+SURER = 1.5
+"""Of those errors below the mean, three standard errors, are surely no less. Source:
+statistics; a flag takes more than a figure's uncertainty."""
+
 SURE = 2.0
 """Standard errors on each side of an average, about 95 %. Source: statistics."""
 
@@ -151,7 +155,7 @@ def _least(way: str) -> Function:
     """
 
     def function(see: TickView) -> Floats:
-        sure = see[f"{way}_mean_{{s}}_ms"] - see[f"{way}_error_{{s}}_ms"]
+        sure = see[f"{way}_mean_{{s}}_ms"] - SURER * see[f"{way}_error_{{s}}_ms"]
         return np.fmax(see[f"{way}_low_{{s}}_ms"], sure)
 
     return function

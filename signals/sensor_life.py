@@ -34,10 +34,13 @@ PARKED_STILL_S = 5.0
 """An unlearned bias must stand still this long before it counts as parked."""
 
 REST_LAMBDA = 0.003
-WAKE_LAMBDA = 0.01
+WAKE_LAMBDA, STILL_LAMBDA, END_LAMBDA = 0.01, 0.0006, 1.95
 """A wide-band sensor rests on one value and wakes when it leaves it.
 
-Source: our choice, because λ noise of a live sensor is larger than the first.
+A sleeping one gives the same number again and again; twenty counts apart it lives. At
+the end of its scale, in plain air, nothing tells the two apart.
+
+Source: our choice, because λ noise of a live sensor is larger than that.
 """
 
 COUNTS = {"lambda_{s}": 2 / 65536, "o2_{s}_ma": 1 / 256, "o2_{s}_wide_v": 8 / 65536}
@@ -102,6 +105,7 @@ def since(see: TickView, clock_name: str, total: str) -> Floats:
 def _rest_lambda(see: TickView) -> Floats:
     w = see.window("lambda_{s}", 2.0)
     resting = (w.n >= 2) & _early(see) & (w.maximum - w.minimum <= REST_LAMBDA)
+    resting &= w.maximum < END_LAMBDA
     value = held(np.where(resting, w.minimum, np.nan), np.nan)
     before = see.before()
     if not np.isnan(before):
@@ -119,9 +123,7 @@ def _awake_now(see: TickView) -> Bools:
     by_lambda = np.abs(see["lambda_{s}"] - see["rest_{s}_lambda"]) > WAKE_LAMBDA
     # Around λ 1 a sensor that works may stay close to its rest, but it does not rest.
     w = see.window("lambda_{s}", 2.0)
-    moving = w.maximum - w.minimum > 2 * REST_LAMBDA
-    off = np.abs(w.mean - see["rest_{s}_lambda"]) > REST_LAMBDA
-    by_lambda |= (w.n >= 2) & (moving | off)
+    by_lambda |= (w.n >= 2) & (w.maximum - w.minimum > STILL_LAMBDA)
     return np.where(wide(see), by_lambda, by_volts)
 
 

@@ -55,6 +55,7 @@ _ROWS: tuple[tuple[str, float, str, str], ...] = (
     ("idle_settle_s", 60.0, "s", s.COMMON),
     # Trims.
     ("trim_add_pct", 10.0, "%", s.CADILLAC_2006),
+    ("common_add_pct", 12.0, "%", _ours("ethanol asks both banks for some percent")),
     ("trim_fade_pct", 5.0, "%", s.COMMON),
     ("trim_level_pct", 5.0, "%", s.COMMON),
     ("trim_fade_share", 0.5, "", _ours("a leak's share falls as fast as flow grows")),
@@ -128,6 +129,7 @@ _ROWS: tuple[tuple[str, float, str, str], ...] = (
     ("rear_lean_v", 0.2, "V", s.COMMON),
     ("rear_flat_low_v", 0.40, "V", s.COMMON),
     ("rear_flat_high_v", 0.55, "V", s.COMMON),
+    ("rear_rest_v", 0.52, "V", _ours("a good rear rests above, an open input below")),
     ("rear_flat_band_v", 0.10, "V", s.COMMON),
     ("rear_flat_states", 3.0, "states", _ours("that is mixed driving")),
     ("rear_busy_vps", 0.45, "V/s", _ours("a good catalyst keeps the rear below it")),
@@ -136,6 +138,7 @@ _ROWS: tuple[tuple[str, float, str, str], ...] = (
     ("rear_decel_v", 0.45, "V", s.MAZDA_2003),
     ("rear_decel_s", 6.0, "s", s.MAZDA_2003),
     ("rear_ratio_max", 0.75, "", s.COMMON),
+    ("rear_copy_max", 1.3, "", _ours("more crossings than the front made are noise")),
     ("rear_ratio_hold_s", 100.0, "s", s.COMMON),
     ("catalyst_hot_c", 950.0, "°C", s.MITSUBISHI_2003),
     ("catalyst_hot_hold_s", 5.0, "s", s.COMMON),

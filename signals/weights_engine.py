@@ -21,8 +21,18 @@ WEIGHTS: tuple[Weight, ...] = (
         ("airflow-under-read", 1, _E, "metered air rather small, and fuel is added"),
     ),
     *weights_of(
-        "filling-rather-normal",
-        ("fuel-supply-weak", 1, _E, "the air is rather metered right"),
+        "load-low-wide-open",
+        ("airflow-under-read", 3, _E, "an open throttle fills any engine to its most"),
+        ("fuel-supply-weak", -2, _E, "the meter alone explains it"),
+    ),
+    *weights_of(
+        "load-full-wide-open",
+        ("fuel-supply-weak", 2, _E, "the air is metered right, the fuel is short"),
+        ("airflow-under-read", -2.5, _E, "a meter that reads low never gets there"),
+    ),
+    *weights_of(
+        "load-at-its-end",
+        ("airflow-over-read", 1, _E, "a meter that reads high runs into the end"),
     ),
     *weights_of(
         "filling-normal",
@@ -35,19 +45,31 @@ WEIGHTS: tuple[Weight, ...] = (
         ("common-rich-source", -2, _E, "the meter alone explains it"),
     ),
     *weights_of(
+        "filling-rather-high",
+        ("airflow-over-read", 1, _E, "much air, though some engines take it"),
+    ),
+    *weights_of(
         "rich-filling-normal",
         ("common-rich-source", 1, _E, "the air is metered right, there is extra fuel"),
-        ("airflow-over-read", -3, _E, "the air is metered right"),
+        ("airflow-over-read", -1, _E, "no more air is metered than is usual"),
     ),
     *weights_of(
         "no-airflow-meter",
         ("airflow-under-read", -1, _E, "only its pressure sensor could read low"),
-        ("airflow-over-read", -4, _E, "this car has no airflow meter"),
+        ("airflow-over-read", -1, _E, "only its pressure sensor could read high"),
         ("common-unmetered-air", -1, _E, "pressure metering counts leaked air"),
     ),
     *weights_of(
         "rear-copies-front",
         ("catalyst-worn", 4, _B, "nothing is stored between the sensors"),
+    ),
+    *weights_of(
+        "rich-falls-with-load",
+        ("airflow-over-read", 3, _E, "a pressure read too high weighs most at idle"),
+    ),
+    *weights_of(
+        "rich-alike-everywhere",
+        ("airflow-over-read", 1, _E, "a meter errs at every load, vapour fades"),
     ),
     *weights_of(
         "pressure-reads-low",
@@ -85,7 +107,7 @@ WEIGHTS: tuple[Weight, ...] = (
         "thermostat-low",
         ("thermostat-open", 5, _E, "the coolant levels off too cool"),
     ),
-    *weights_of("catalyst-calm", ("catalyst-worn", -3, _B, "the rear stays calm")),
+    *weights_of("catalyst-calm", ("catalyst-worn", -2, _B, "the rear stays calm")),
     *weights_of("plateau-warm", ("thermostat-open", -1, _E, "the coolant got warm")),
 )
 """A part of the ledger's table."""

@@ -18,11 +18,13 @@ WEIGHTS: tuple[Weight, ...] = (
         ("bank-unmetered-air", 0.5, _B, "it cannot add enough"),
         ("exhaust-leak", 0.5, _B, "nothing it adds satisfies the sensor"),
         ("misfire", -2, _B, "so much oxygen were every fourth combustion"),
+        ("sensor-heater", -2, _F, "a cold sensor steers no trim to its end"),
     ),
     *weights_of(
         "limit-rich",
         ("sensor-reads-rich", 1, _F, "nothing it takes satisfies the sensor"),
         ("bank-injectors-rich", 1, _B, "it cannot take enough"),
+        ("sensor-heater", -2, _F, "a cold sensor steers no trim to its end"),
     ),
     *weights_of(
         "limits-opposed",

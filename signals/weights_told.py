@@ -15,7 +15,7 @@ WEIGHTS: tuple[Weight, ...] = (
     *weights_of(
         "code-heater", ("sensor-heater", 2.5, _S, "the unit found its heater bad")
     ),
-    *weights_of("code-catalyst", ("catalyst-worn", 2, _B, "the unit found it worn")),
+    *weights_of("code-catalyst", ("catalyst-worn", 3, _B, "the unit found it worn")),
     *weights_of("code-misfire", ("misfire", 1.5, _S, "the unit counted misfires")),
     *weights_of("misfires-counted", ("misfire", 4, _S, "the unit counts them")),
     *weights_of("no-misfires-counted", ("misfire", -3, _S, "the unit counts none")),

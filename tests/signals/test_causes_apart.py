@@ -426,3 +426,78 @@ def test_a_lean_rear_agrees_with_a_lean_front(watch: Watch) -> None:
     shares = _shares(watch(change))
     assert ("bank-injectors-lean", "B1") in shares
     assert ("sensor-reads-lean", "B1S1") not in shares
+
+
+def _lean_pull(load: float, maf_gps: float) -> Change:
+    """Both banks add 22 %; a pull at 3000 rpm with this load and metered air."""
+    change: Change = _both(_legs(22, 22, 22)) | {
+        "throttle_pct": _in_pull(90.0, _legs(12, 20, 30)),
+        "load_pct": _in_pull(load, _legs(20, 28, 45)),
+        "rpm": _in_pull(3000.0, _legs(750, 1800, 2300)),
+        "maf_gps": _in_pull(maf_gps, _legs(3.5, 12, 25)),
+        "o2_b1s1_v": _in_pull(0.88, _switching),
+        "o2_b2s1_v": _in_pull(0.88, _switching),
+        "baro_kpa": 100.0,
+    }
+    return change
+
+
+@pytest.mark.parametrize(
+    ("load", "maf_gps", "cause"),
+    [
+        (70.0, 55.0, "airflow-under-read"),
+        (70.0, 66.0, "airflow-under-read"),
+        (92.0, 66.0, "fuel-supply-weak"),
+        (92.0, 50.0, "airflow-under-read"),
+    ],
+)
+def test_a_meter_is_blamed_by_what_it_says_at_full_throttle(
+    watch: Watch, load: float, maf_gps: float, cause: str
+) -> None:
+    """Load that never nears its end blames the meter; load and air as usual, fuel."""
+    engine = watch(_lean_pull(load, maf_gps), seconds=320, litres=3.0)
+    assert _first(engine) == (cause, "engine")
+
+
+def test_a_supply_short_at_idle_already_does_not_grow(watch: Watch) -> None:
+    """+26 % at idle and +32 % loaded is lean everywhere, not a pump that gives up."""
+    flags = {f.id for f in watch(_both(_legs(26, 29, 32)), seconds=320).flags}
+    assert "both-lean" in flags
+    assert "both-lean-grows" not in flags
+
+
+def test_extra_fuel_alike_at_every_load_may_be_the_meter(watch: Watch) -> None:
+    """Vapour fades with flow: rich by the same share everywhere names the meter too."""
+    shares = _shares(watch(_both(_legs(-17, -17, -17)), seconds=320))
+    cause, meter = ("common-rich-source", "engine"), ("airflow-over-read", "engine")
+    assert shares[meter] > 0.75 * shares[cause]
+
+
+def test_a_pressure_read_too_high_is_rich_at_idle_most(watch: Watch) -> None:
+    """By pressure, an offset weighs most at low pressure, as a purge line does."""
+    change = BY_PRESSURE | _both(_legs(-26, -18, -12))
+    shares = _shares(watch(change, seconds=320))
+    assert shares["airflow-over-read", "engine"] > 0.1
+
+
+def test_plain_air_at_key_on_is_no_sleeping_sensor(watch: Watch) -> None:
+    """A wide-band sensor at the end of its scale may be awake in air: unknown."""
+    change: Change = {
+        "rpm": lambda t: np.where(t < 20, 0.0, 750.0),
+        "speed_kmh": 0.0,
+        "o2_b1s1_v": None,
+        "o2_b2s1_v": None,
+        "lambda_b1s1": 1.99,
+        "lambda_b2s1": 1.99,
+    }
+    engine = watch(change, seconds=150)
+    assert "late-wake-up" not in {flag.id for flag in engine.flags}
+
+
+def test_a_trim_at_its_end_was_not_steered_by_a_cold_sensor(watch: Watch) -> None:
+    """A late sensor whose bank's trim went to its end is no dead heater."""
+    codes = [CodeRead(20.0, "stored", ("P0135",))]
+    plain = _shares(watch({}, codes=codes))["sensor-heater", "B1S1"]
+    pegged: Change = {"stft_b1_pct": -25.0, "ltft_b1_pct": -10.0, "o2_b1s1_v": 0.55}
+    shares = _shares(watch(pegged, codes=codes))
+    assert shares.get(("sensor-heater", "B1S1"), 0.0) < plain / 2
