@@ -33,6 +33,19 @@ CATALYST_INDEX = 0.6
 MISFIRE_SHARE = 0.02
 """Share of failed combustions that fails the misfire check. Source: common practice."""
 
+HEATER_LOW_A = 0.4
+"""Heater current below which a heater fails. Unit: A. Source: our choice, under half
+of what a hot heater draws at 12 V."""
+
+_HEATER_OHM = 6.0
+_HEATER_PER_C = 0.0019
+"""A heater's resistance at 20 °C and its rise a degree, which make about 13 ohms and
+one ampere when hot. Source: common practice for the order, no source."""
+
+_USUAL_HEAT_S = 11.0
+"""Warming time of a sensor with just that resistance: a slower one has a somewhat
+weaker heater. Source: our choice, so that no two sensors draw alike."""
+
 _SETTLED_S = 3.0
 _WARM_C = 70.0
 
@@ -70,24 +83,25 @@ def _closed(car: Car, b: int) -> bool:
     )
 
 
-def _total(car: Car, b: int) -> float:
+def total_trim_pct(car: Car, b: int) -> float:
+    """Short-term and long-term trim of a bank together. Unit: %."""
     control = car.engine.banks[b].control
     return control.short_pct + control.long_pct
 
 
 def _lean(car: Car, b: int) -> bool | None:
-    return _total(car, b) > LEAN_PCT if _closed(car, b) else None
+    return total_trim_pct(car, b) > LEAN_PCT if _closed(car, b) else None
 
 
 def _rich(car: Car, b: int) -> bool | None:
-    return _total(car, b) < -LEAN_PCT if _closed(car, b) else None
+    return total_trim_pct(car, b) < -LEAN_PCT if _closed(car, b) else None
 
 
 def _front_low(car: Car, b: int) -> bool | None:
     bank = car.engine.banks[b]
     if not _closed(car, b):
         return None
-    return bank.front_switching.volts < 0.08 and _total(car, b) > 8.0
+    return bank.front_switching.volts < 0.08 and total_trim_pct(car, b) > 8.0
 
 
 def _front_high(car: Car, b: int) -> bool | None:
@@ -114,23 +128,37 @@ def _wide_lean(car: Car, b: int) -> bool | None:
     wide = car.engine.banks[b].front_wide
     if wide is None or not _closed(car, b):
         return None
-    return 1.06 < wide.lam < LAMBDA_MAX and _total(car, b) > LEAN_PCT
+    return 1.06 < wide.lam < LAMBDA_MAX and total_trim_pct(car, b) > LEAN_PCT
 
 
 def _wide_rich(car: Car, b: int) -> bool | None:
     wide = car.engine.banks[b].front_wide
     if wide is None or not _closed(car, b):
         return None
-    return wide.lam < 0.94 and _total(car, b) < -LEAN_PCT
+    return wide.lam < 0.94 and total_trim_pct(car, b) < -LEAN_PCT
+
+
+def heater_amperes(car: Car, b: int, *, rear: bool) -> float:
+    """Current through a sensor's heater; broken traces carry none. Unit: A."""
+    bank = car.engine.banks[b]
+    tip = bank.rear.tip if rear else bank.front.tip
+    spec = car.spec.rear[b] if rear else car.spec.front[b]
+    wiring = car.defects.rear[b] if rear else car.defects.front[b]
+    ohm = _HEATER_OHM * (0.75 + 0.25 * spec.heat_s / _USUAL_HEAT_S)
+    ohm *= 1.0 + _HEATER_PER_C * (tip.celsius - 20.0)
+    return wiring.heater * car.module_v / ohm
 
 
 def _front_heater(car: Car, b: int) -> bool | None:
-    # The unit measures the heater's current.
-    return car.defects.front[b].heater < 0.5 if car.engine_running else None
+    if not car.engine_running:
+        return None
+    return heater_amperes(car, b, rear=False) < HEATER_LOW_A
 
 
 def _rear_heater(car: Car, b: int) -> bool | None:
-    return car.defects.rear[b].heater < 0.5 if car.engine_running else None
+    if not car.engine_running:
+        return None
+    return heater_amperes(car, b, rear=True) < HEATER_LOW_A
 
 
 def _rear_silent(car: Car, b: int) -> bool | None:

@@ -16,6 +16,7 @@ from bankwise.adapters.car.evidence import (
     Monitor,
     TestResult,
 )
+from bankwise.adapters.car.measured import MEASURED, Measured, Measurement
 from bankwise.adapters.car.onboard_tests import results
 
 if TYPE_CHECKING:
@@ -39,11 +40,12 @@ _GOOD_DRIVES = 3
 class _Run:
     """How one check of one bank stands in this drive."""
 
-    __slots__ = ("failed", "failing_s", "judged_s")
+    __slots__ = ("failed", "failing_s", "judged_s", "judging")
 
     def __init__(self) -> None:
         self.failing_s = 0.0
         self.judged_s = 0.0
+        self.judging = False
         self.failed = False
 
 
@@ -84,6 +86,9 @@ class Monitors:
             for b in range(banks)
             if check.applies(self._car, b)
         }
+        self._measured = {
+            (row, b): Measurement() for row in MEASURED for b in range(banks)
+        }
         self._index_s = [0.0] * banks
         self._front = [0.0] * banks
         self._rear = [0.0] * banks
@@ -108,7 +113,17 @@ class Monitors:
     @property
     def tests(self) -> tuple[TestResult, ...]:
         """On-board test results, as service 06 gives them."""
-        return results(self._car)
+        kept = (
+            found
+            for (row, b), measurement in self._measured.items()
+            if self._has_run(row, b)
+            if (found := measurement.result(row, b)) is not None
+        )
+        return tuple(
+            sorted(
+                (*results(self._car), *kept), key=lambda row: (row.monitor, row.test)
+            )
+        )
 
     @property
     def ratios(self) -> tuple[int, ...]:
@@ -181,6 +196,7 @@ class Monitors:
             for b in range(car.spec.banks):
                 if check.applies(car, b):
                     self._judge(dt, check, b)
+        self._measure(dt)
         km = car.vehicle.kmh * dt / 3600.0
         self.cleared_km += km
         self.cleared_s += dt
@@ -195,6 +211,7 @@ class Monitors:
         code = check.codes[b]
         run = self._runs[code, b]
         fails = check.judge(self._car, b)
+        run.judging = fails is not None
         if fails is None:
             return
         run.judged_s += dt
@@ -210,6 +227,22 @@ class Monitors:
             self.pending.append(code)
         if all(frame.code != code for frame in self.freeze_frames):
             self.freeze_frames.append(FreezeFrame(code, self._car.readings))
+
+    def _measure(self, dt: float) -> None:
+        for (row, b), measurement in self._measured.items():
+            runs = [self._runs[code, b] for code in row.codes[b]]
+            if any(run.judging for run in runs):
+                value = row.measure(self._car, b)
+                failed = any(run.failed for run in runs)
+                measurement.take(dt, row, value, failed=failed)
+
+    def _has_run(self, row: Measured, b: int) -> bool:
+        """Whether every check of a measured quantity has run to its end, or failed."""
+        checks = [check for check in CHECKS if check.codes[b] in row.codes[b]]
+        runs = [(check, self._runs[check.codes[b], b]) for check in checks]
+        return any(run.failed for _, run in runs) or all(
+            run.judged_s >= check.enough_s for check, run in runs
+        )
 
     def _gather(self, dt: float) -> None:
         car = self._car

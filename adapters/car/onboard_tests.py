@@ -28,7 +28,7 @@ with oxygen. Unit: s. Source: our choice, near Mazda 2003 P0138's six seconds.""
 
 
 def results(car: Car) -> tuple[TestResult, ...]:
-    """The results that exist so far, in the order of their monitors."""
+    """The results that exist so far, bank by bank."""
     rows: list[TestResult] = []
     limit_ms = round(SLOW_S * 1000.0)
     for b, bank in enumerate(car.engine.banks):
@@ -69,7 +69,7 @@ def results(car: Car) -> tuple[TestResult, ...]:
                 )
             )
         rows += _misfires(car, b)
-    return tuple(sorted(rows, key=lambda row: (row.monitor, row.test)))
+    return tuple(rows)
 
 
 def _rear_tested(car: Car, b: int) -> bool:

@@ -6,8 +6,10 @@ from random import Random
 
 import pytest
 
+from bankwise.adapters.car.checks import heater_amperes
 from bankwise.adapters.car.drive import Do, Drive, Leg
-from bankwise.adapters.car.evidence import Monitor
+from bankwise.adapters.car.evidence import Monitor, TestResult
+from bankwise.adapters.car.measured import MEASURED, Measured
 from bankwise.adapters.car.model import Car
 from bankwise.adapters.car.spec import CarSpec
 
@@ -131,3 +133,97 @@ def test_an_old_fault_has_its_code_confirmed() -> None:
     assert "P0174" in car.monitors.stored
     assert car.monitors.lamp
     assert car.monitors.lamp_km > 0.0
+
+
+HEATERS, FUEL = (0x41, 0x42, 0x45, 0x46), (0x81, 0x82)
+LONG_IDLE = Drive("test", "idle", (*TRIP[:2], Leg(Do.IDLE, 400)))
+
+
+def _rows(car: Car) -> dict[int, TestResult]:
+    return {row.monitor: row for row in car.monitors.tests}
+
+
+def _passes(row: TestResult) -> bool:
+    return row.low <= row.value <= row.high
+
+
+def test_heaters_and_fuel_systems_have_results_once_judged() -> None:
+    """Each appears when its own monitor has run, and passes on a healthy car."""
+    spec = CarSpec.random(Random(7), banks=2, wideband=False, mass_air=True)
+    car = Car(spec, (), LONG_IDLE, 7, 85.0)
+    car.advance(15.0)
+    assert not set(_rows(car)) & {*HEATERS, *FUEL}
+    car.advance(30.0)
+    assert set(HEATERS) <= set(_rows(car))
+    assert not set(_rows(car)) & set(FUEL)
+    car.advance(200.0)
+    rows = _rows(car)
+    assert {*HEATERS, *FUEL} <= set(rows)
+    assert all(_passes(rows[number]) for number in (*HEATERS, *FUEL))
+
+
+def test_one_bank_has_no_results_of_another() -> None:
+    """A car with one bank names no monitor of a second."""
+    spec = CarSpec.random(Random(7), banks=1, wideband=False, mass_air=True)
+    car = Car(spec, (), LONG_IDLE, 7, 85.0)
+    car.advance(200.0)
+    assert {0x41, 0x42, 0x81} <= set(_rows(car))
+    assert not set(_rows(car)) & {0x45, 0x46, 0x82}
+
+
+@pytest.mark.parametrize(
+    ("fault", "code", "monitor"),
+    [
+        ("cold-heater", "P0135", 0x41),
+        ("cold-heater@2:0", "P0155", 0x45),
+        ("rear-cold-heater", "P0141", 0x42),
+        ("rear-cold-heater@2", "P0161", 0x46),
+        ("injectors-lean:1", "P0171", 0x81),
+        ("injectors-lean@2:1", "P0174", 0x82),
+        ("injectors-rich@2:1", "P0175", 0x82),
+        ("injectors-rich:1", "P0172", 0x81),
+    ],
+)
+def test_a_code_and_its_result_agree(fault: str, code: str, monitor: int) -> None:
+    """The result of the faulty part fails, and that of no other heater or bank."""
+    car = _car(fault, trips=1)
+    car.advance(TRIP_S - 6.0)
+    assert code in car.monitors.pending
+    rows = _rows(car)
+    failed = {n for n in (*HEATERS, *FUEL) if n in rows and not _passes(rows[n])}
+    assert failed == {monitor}
+
+
+def test_heater_current_falls_as_the_heater_warms() -> None:
+    """Resistance grows with heat: some ten watts are left of the first inrush."""
+    spec = CarSpec.random(Random(7), banks=2, wideband=False, mass_air=True)
+    car = Car(spec, (), LONG_IDLE, 7, 15.0)
+    car.advance(5.0)
+    first = heater_amperes(car, 0, rear=False)
+    car.advance(200.0)
+    last = heater_amperes(car, 0, rear=False)
+    assert first > 1.3 * last
+    assert 8.0 < last * car.module_v < 22.0
+
+
+def test_a_result_ends_with_the_drive_and_stands_with_the_engine_off() -> None:
+    """Key on, engine off keeps what was measured; a new drive begins without."""
+    car = _car("rear-cold-heater", trips=2)
+    car.advance(TRIP_S - 6.0)
+    assert not _passes(_rows(car)[0x42])
+    car.advance(TRIP_S + 3.0)
+    assert 0x42 not in _rows(car)
+    car.monitors.clear()
+    assert not set(_rows(car)) & {*HEATERS, *FUEL}
+
+
+@pytest.mark.parametrize("row", MEASURED)
+@pytest.mark.parametrize("beyond", [1e-6, 0.3, 0.999])
+def test_no_rounding_brings_a_failure_inside_its_limits(
+    row: Measured, beyond: float
+) -> None:
+    """A value beyond a limit by less than a bit is still told as beyond."""
+    assert row.raw((row.low - row.zero - beyond) * row.bit) == row.low - 1
+    assert row.raw((row.low - row.zero + 0.4) * row.bit) == row.low
+    if row.high < 0xFFFF:
+        assert row.raw((row.high - row.zero + beyond) * row.bit) == row.high + 1
