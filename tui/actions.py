@@ -126,7 +126,7 @@ def _go_to(app: BankwiseApp, _arg: Arg) -> None:
         if t is None or shot is None:
             return
         replay = _replay(app)
-        if replay is not None and t > shot.now_s:
+        if replay is not None and t > replay.now():
             replay.seek(min(t, replay.duration_s))
             _to_now(app, None)
         else:
@@ -203,7 +203,7 @@ def _step(app: BankwiseApp, arg: Arg) -> None:
     if replay is None or app.shot is None:
         app.say("steps are for replays; here ← and → look back")
     elif isinstance(arg, int | float):
-        playing.step(replay, int(arg), app.shot.now_s)
+        playing.step(replay, int(arg))
 
 
 def _speed(app: BankwiseApp, arg: Arg) -> None:

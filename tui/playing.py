@@ -26,7 +26,7 @@ def change_speed(replay: Playing, by: int) -> float:
     return replay.speed
 
 
-def step(replay: Playing, by: int, now_s: float) -> None:
+def step(replay: Playing, by: int) -> None:
     """Stands still, one step on or back."""
     replay.pause()
-    replay.seek(min(max(now_s + by * STEP_S, 0.0), replay.duration_s))
+    replay.seek(min(max(replay.now() + by * STEP_S, 0.0), replay.duration_s))
