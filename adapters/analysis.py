@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 
 from bankwise.adapters.decode import LONGEST_S, Decoder
+from bankwise.adapters.pids import Layout
 from bankwise.adapters.records import Exchange, Header, Record
 from bankwise.adapters.session_file import Session
 from bankwise.adapters.session_stream import SessionStream
@@ -42,6 +43,11 @@ class Analysis:
     def columns(self) -> Columns:
         """Everything measured and noted so far."""
         return self.decoder.columns
+
+    @property
+    def layout(self) -> Layout:
+        """Which places the sensor PIDs stand for, as far as the car has told."""
+        return self.decoder.units.layout
 
     def feed(self, records: Sequence[Record]) -> list[FlagEvent]:
         """Takes in more records; returns the flags they raised and cleared."""

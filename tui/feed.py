@@ -185,6 +185,7 @@ class Feed:
             # A recording is shown as far as it has been read.
             now = min(now, self._read_s)
         engine, protocol = reader.engine, header.adapter.protocol
+        self._evidence.layout = reader.layout
         found = self._found(protocol)
         shot = Snapshot(
             now,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bankwise.adapters.newest_answers import BITMAPS, plain
+from bankwise.adapters.pids import Layout
 from bankwise.adapters.records import CodesRecord, Exchange, Record
 from bankwise.adapters.snapshot import snapshot
 from bankwise.signals import evidence as codes
@@ -14,20 +15,28 @@ from bankwise.signals.similar_conditions import Entered, entered_at, window_of
 _OVERLAP_S = 10.0
 """How far back a window is looked for again; longer than a stay in it. Unit: s."""
 
+_NOTHING: tuple[int, Layout, codes.Snapshot | None] = (0, Layout.TWO_BANKS, None)
+
 
 class Evidence:
-    """The records that tell of codes or the car, and what they come to."""
+    """The records that tell of codes or the car, and what they come to.
+
+    Attributes:
+        kept: those records, in order.
+        layout: which places the sensor PIDs of a freeze frame stand for.
+    """
 
     def __init__(self) -> None:
         self.kept: list[Record] = []
-        self._made: tuple[int, codes.Snapshot | None] = (0, None)
+        self.layout = Layout.TWO_BANKS
+        self._made: tuple[int, Layout, codes.Snapshot | None] = _NOTHING
         self._entered: dict[str, Entered] = {}
         self._looked_s = 0.0
 
     def clear(self) -> None:
         """Forgets everything."""
         self.kept.clear()
-        self._made = (0, None)
+        self._made = _NOTHING
         self._entered.clear()
         self._looked_s = 0.0
 
@@ -49,10 +58,10 @@ class Evidence:
 
     def found(self, protocol: str) -> codes.Snapshot | None:
         """What the records come to; None before the first."""
-        if self._made[0] != len(self.kept):
-            made = snapshot(self.kept, protocol) if self.kept else None
-            self._made = (len(self.kept), made)
-        return self._made[1]
+        if self._made[:2] != (len(self.kept), self.layout):
+            made = snapshot(self.kept, protocol, self.layout) if self.kept else None
+            self._made = (len(self.kept), self.layout, made)
+        return self._made[2]
 
     def windows(self, protocol: str, columns: Columns) -> tuple[Entered, ...]:
         """Each freeze frame's conditions, and when the drive had been in them.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
+from bankwise.adapters.pids import Layout
 from bankwise.adapters.records import Record
 from bankwise.signals.columns import Columns
 
@@ -36,6 +37,11 @@ class Reader(Protocol):
     @property
     def columns(self) -> Columns:
         """What was measured so far."""
+        ...
+
+    @property
+    def layout(self) -> Layout:
+        """Which places the sensor PIDs stand for."""
         ...
 
     @property

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from bankwise.adapters.pids import Layout
 from bankwise.adapters.records import (
     AdapterInfo,
     Exchange,
@@ -198,6 +199,7 @@ class MadeUpReader:
 
     def __init__(self, length_s: float = 90.0) -> None:
         self.columns = make_columns(length_s)
+        self.layout = Layout.TWO_BANKS
         flag = make_flag(length_s * 0.7, length_s)
         rule = SimpleNamespace(
             does_not_prove=flag.does_not_prove,

@@ -5,6 +5,8 @@ from __future__ import annotations
 from types import SimpleNamespace
 from typing import Any
 
+import pytest
+
 from bankwise.adapters.records import Exchange
 from bankwise.signals.severity import Severity
 from bankwise.tui.feed import Feed
@@ -174,3 +176,23 @@ def test_costly_parts_are_made_only_on_need(source: Any, reader: Any) -> None:
     made = feed.snapshot(frozenset(("causes",)))
     assert [cause.id for cause in made.causes] == ["bank-breathes-less"]
     assert [row.what for row in made.unsaid] == ["response"]
+
+
+@pytest.mark.parametrize(
+    ("claimed", "place"), [("9C101418", "b2s1"), ("9C103410", "b1s3")]
+)
+def test_a_freeze_frame_is_read_in_the_cars_own_layout(
+    source: Any, claimed: str, place: str
+) -> None:
+    """PID 16 is B2S1 on a car that names PID 1D, and B1S3 on one that names 13."""
+    source.waiting = [
+        exchange(1.0, "0100", f"7E8064100{claimed}"),
+        exchange(2.0, "020200", "7E8054202000171"),
+        exchange(3.0, "021600", "7E80542160028FF"),
+    ]
+    feed = Feed(source)
+    feed.pull()
+    seen = feed.snapshot(frozenset()).evidence
+    assert seen is not None
+    assert seen.frames[0].values[f"o2_{place}_v"] == pytest.approx(0.2)
+    assert set(seen.frames[0].values) == {f"o2_{place}_v"}
