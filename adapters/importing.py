@@ -83,6 +83,8 @@ def import_csv(table: Path, how: Path, out: Path) -> Imported:
     """
     rules = read_map(how)
     read = read_table(table, rules)
+    if not any(len(series.rows) for series in read.series):
+        raise ImportFault(f"{table}: no mapped column holds a single value")
     made = session_of(read, rules, table.name)
     writer = SessionWriter(out, made.header)
     for record in made.records:

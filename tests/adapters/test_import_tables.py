@@ -80,6 +80,12 @@ def test_a_column_that_cannot_be_read_is_refused(
     assert word in str(caught.value)
 
 
+def test_a_table_without_a_value_is_refused(tmp_path: Path) -> None:
+    """Blank cells only make no session."""
+    with pytest.raises(ImportFault, match="no mapped column holds a single value"):
+        imported(tmp_path, "t,rpm\n0,\n1,-\n", f'[time]\ncolumn = "t"\n{RPM}')
+
+
 def test_a_decimal_point_is_not_taken_for_thousands(tmp_path: Path) -> None:
     """With decimal commas told, `0.455` is no number rather than 455."""
     how = '[time]\ncolumn = "t"\n[table]\ndecimal = ","\n' + (

@@ -10,6 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from bankwise.adapters.analysis import Analysis
+from bankwise.adapters.importing import ADAPTER_NAME as IMPORTED
 from bankwise.adapters.importing import UNDATED
 from bankwise.adapters.seals import Verdict
 from bankwise.adapters.session_file import Session
@@ -156,13 +157,16 @@ def _facts(subject: Subject, mask_vin: bool) -> list[tuple[str, str]]:
 
 def _recording(subject: Subject) -> list[tuple[str, str]]:
     header = subject.session.header
-    return [
+    adapter = header.adapter
+    rows = [
         ("File", subject.name),
         ("Session", header.id),
-        ("Adapter", header.adapter.name or "unknown"),
-        ("Protocol", header.adapter.protocol or "unknown"),
+        ("Adapter", adapter.name or "unknown"),
         ("Recorded by", header.tool or "unknown"),
     ]
+    if not adapter.name.startswith(IMPORTED):
+        rows.insert(3, ("Protocol", f"number {adapter.protocol or 'unknown'}"))
+    return rows
 
 
 def _cautions(flags: list[FlagSpan]) -> list[str]:
