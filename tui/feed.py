@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from bankwise.adapters.errors import AdapterError
 from bankwise.adapters.records import Exchange, FlagRecord, Header, Record
 from bankwise.adapters.snapshot import next_requests
-from bankwise.adapters.source import Source
+from bankwise.adapters.source import LinkState, Source
 from bankwise.signals import evidence as codes
 from bankwise.signals.columns import Columns
 from bankwise.signals.severity import Severity
@@ -35,6 +35,9 @@ _FAR_BUDGET_S = 0.08
 _COSTLY_S = 2.0
 _RATE_S = 5.0
 _ASK_S = 0.4
+_QUIET_S = 3.0
+"""So long nothing more of codes may come over a link that was lost and is back, until
+what it swallowed is asked for again. Our choice: requests that wait take less."""
 _CALM_S = 0.25
 _SOON_S = 0.5
 
@@ -84,6 +87,8 @@ class Feed:
         self._asked: set[str] | None = None
         self._look_at = 0.0
         self._left = 0
+        self._cut = False
+        self._grew: tuple[int, float] = (0, 0.0)
         self._costly: dict[str, tuple[float, Any]] = {}
         self._read_s = 0.0
         self._busy = False
@@ -153,6 +158,7 @@ class Feed:
         """
         self._from = len(self._evidence.kept)
         self._asked = set()
+        self._cut = False
         self._look_at = 0.0
 
     def _read_on(self) -> None:
@@ -162,6 +168,8 @@ class Feed:
         if self._asked is None or header is None or clock < self._look_at:
             return
         self._look_at = clock + _ASK_S
+        if self._swallowed(clock):
+            self._asked.clear()
         asked = self._evidence.asked_since(self._from)
         left = next_requests(asked, header.adapter.protocol)
         fresh = [request for request in left if request not in self._asked]
@@ -171,6 +179,18 @@ class Feed:
             self._asked.update(fresh)
         elif not left:
             self._asked = None
+
+    def _swallowed(self, clock: float) -> bool:
+        """Whether a link that was lost is back, and no answer comes any more."""
+        lost = self.source.state is not LinkState.UP
+        self._cut |= lost
+        count = len(self._evidence.kept)
+        if lost or count != self._grew[0]:
+            self._grew = (count, clock)
+        if not self._cut or clock - self._grew[1] < _QUIET_S:
+            return False
+        self._cut = False
+        return True
 
     def snapshot(self, needs: frozenset[str], lag_ms: float = 0.0) -> Snapshot:
         """The session so far, with the costly parts only where needed."""

@@ -128,3 +128,26 @@ def test_what_does_not_fit_is_announced_and_reached(
     for _ in range(60):
         state, _ = codes.act("up", shot, make_look(state=state))
     assert state.first_row == 0
+
+
+@pytest.mark.parametrize(
+    ("state", "words"),
+    [
+        ("up", "reading: 4 answers to come, shown as read so far"),
+        ("lost", "LINK LOST: 4 answers to come, shown as read so far"),
+        ("closed", "link closed: 4 answers never came, shown as read so far"),
+    ],
+)
+@pytest.mark.parametrize("size", [(140, 60), (80, 24)])
+def test_a_reading_that_was_cut_off_says_so(
+    make_shot: Any, make_look: Any, state: str, words: str, size: tuple[int, int]
+) -> None:
+    """A lost link is named, with what was read still there."""
+    shot = make_shot(evidence=_seen(), unread=4, link=Link("live", state))
+    text = _drawn(shot, make_look(), size)
+    assert words in text
+    assert "P0174" in text
+    nothing = make_shot(evidence=None, unread=1, link=Link("live", state))
+    assert words.split(",", maxsplit=1)[0].replace("4 answers", "1 answer") in _drawn(
+        nothing, make_look(), size
+    )

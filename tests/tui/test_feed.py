@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from bankwise.adapters.records import Exchange
+from bankwise.adapters.source import LinkState
 from bankwise.signals.severity import Severity
 from bankwise.tui.feed import Feed
 
@@ -196,3 +197,56 @@ def test_a_freeze_frame_is_read_in_the_cars_own_layout(
     assert seen is not None
     assert seen.frames[0].values[f"o2_{place}_v"] == pytest.approx(0.2)
     assert set(seen.frames[0].values) == {f"o2_{place}_v"}
+
+
+def test_a_lost_link_keeps_what_was_read_and_the_rest_is_asked_again(
+    source: Any, reader: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What the link swallowed is asked once more when it is back, not while lost."""
+    clock = [0.0]
+    monkeypatch.setattr("bankwise.tui.feed.time.perf_counter", lambda: clock[0])
+
+    def look(seconds: float, *answers: Exchange) -> None:
+        source.waiting = list(answers)
+        for _ in range(int(seconds / 0.5)):
+            clock[0] += 0.5
+            feed.pull()
+
+    feed = Feed(source, lambda _header: reader)
+    feed.pull()
+    feed.read_codes()
+    look(1.0)
+    first = list(source.asked)
+    look(0.5, exchange(1.0, "03", "7E80443010171"))
+    source.state = LinkState.LOST
+    look(20.0)
+    assert source.asked == first
+    shot = feed.snapshot(frozenset())
+    assert shot.unread == len(first) - 1
+    assert shot.link.state == "lost"
+    assert shot.evidence is not None
+    assert shot.evidence.codes["stored"].codes == ("P0171",)
+    source.state = LinkState.UP
+    look(2.0)
+    assert source.asked == first
+    look(2.0)
+    assert source.asked[len(first) :] == [q for q in first if q != "03"]
+    look(20.0)
+    assert len(source.asked) == 2 * len(first) - 1
+    look(1.0, *(exchange(30.0, q, "7E8037F0311") for q in first))
+    assert feed.snapshot(frozenset()).unread is None
+
+
+def test_a_slow_answer_alone_is_not_asked_for_twice(
+    source: Any, reader: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Over a link that holds, a request goes out once however long it waits."""
+    clock = [0.0]
+    monkeypatch.setattr("bankwise.tui.feed.time.perf_counter", lambda: clock[0])
+    feed = Feed(source, lambda _header: reader)
+    feed.pull()
+    feed.read_codes()
+    for _ in range(60):
+        clock[0] += 0.5
+        feed.pull()
+    assert len(source.asked) == len(set(source.asked))

@@ -34,6 +34,7 @@ _SOFT = look(Ink.SOFT)
 _BOLD = look(Ink.TEXT, attributes=BOLD)
 _SIDE_FROM = 100
 _MORE = " ↓ more "
+_READING = {"lost": "LINK LOST", "connecting": "not connected"}
 _NO_PART = "It may come and go, or be mended: buy no part on this code alone."
 
 KEYS = (Key(("r",), "read", "read the codes and their history now", Group.NOTE),)
@@ -51,7 +52,7 @@ def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
             else "r: read codes, freeze frame, monitors and test results now."
         )
         if shot.unread is not None:
-            words = f"reading: {shot.unread} answers to come"
+            words = _to_come(shot)
         y = paragraph(canvas, y, words)
         paragraph(canvas, y + 1, CAUTIONS["clearing"], _SOFT)
         return
@@ -91,8 +92,16 @@ def _rows(sections: list[Section]) -> int:
 
 def _progress(shot: Snapshot) -> str:
     if shot.unread is not None:
-        return f"reading: {shot.unread} answers to come, shown as read so far"
+        return f"{_to_come(shot)}, shown as read so far"
     return "as read in this drive" if shot.link.kind == "replay" else "r: read again"
+
+
+def _to_come(shot: Snapshot) -> str:
+    """How many answers are missing, and whether they can come as the link stands."""
+    count = f"{shot.unread} {'answer' if shot.unread == 1 else 'answers'}"
+    if shot.link.state == "closed":
+        return f"link closed: {count} never came"
+    return f"{_READING.get(shot.link.state, 'reading')}: {count} to come"
 
 
 def _draw_sections(area: Canvas, sections: list[Section], first: int) -> None:
