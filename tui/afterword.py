@@ -8,7 +8,7 @@ from pathlib import Path
 from bankwise.adapters.errors import AdapterError
 from bankwise.adapters.source import Source
 from bankwise.tui.advice import with_advice
-from bankwise.tui.places import SUFFIXES, sessions_folder
+from bankwise.tui.places import SUFFIXES, folder_named
 from bankwise.tui.practice import KEY
 
 
@@ -58,7 +58,7 @@ def next_steps(path: Path, blind: bool = False) -> list[str]:
 def called(path: Path) -> str:
     """The shortest name by which commands find a session, fit for a shell."""
     name = str(path)
-    if path.resolve().parent == sessions_folder().resolve():
+    if path.resolve().parent == folder_named().resolve():
         name = path.name
         for suffix in sorted(SUFFIXES, key=len, reverse=True):
             name = name.removesuffix(suffix)

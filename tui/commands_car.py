@@ -38,11 +38,11 @@ def answer(
     """Tell what was wrong with the simulated car of a session."""
     from bankwise.adapters.session_file import read_session
     from bankwise.tui.errors import CommandError
-    from bankwise.tui.places import find_session, sessions_folder
+    from bankwise.tui.places import find_session, folder_named
     from bankwise.tui.practice import answer as told
     from bankwise.tui.practice import newest, story_of
 
-    folder = sessions_folder()
+    folder = folder_named()
     path = find_session(file, folder) if file else newest(folder)
     if path is None:
         raise CommandError(

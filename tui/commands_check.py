@@ -48,10 +48,10 @@ def check(
 
     from bankwise.signals.severity import Severity
     from bankwise.tui.checking import Job, check_all
-    from bankwise.tui.places import sessions_folder
+    from bankwise.tui.places import folder_named
     from bankwise.tui.recording import StatusLine
 
-    folder = sessions_folder()
+    folder = folder_named()
     width = None if sys.stdout.isatty() else shutil.get_terminal_size((88, 0)).columns
     line = StatusLine(sys.stderr)
     objects = []

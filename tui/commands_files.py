@@ -46,10 +46,10 @@ def export(
     from bankwise.adapters.decode import Decoder
     from bankwise.adapters.session_file import read_session
     from bankwise.tui.export import export as write
-    from bankwise.tui.places import find_session, sessions_folder
+    from bankwise.tui.places import find_session, folder_named
     from bankwise.tui.progress import Progress
 
-    path = find_session(file, sessions_folder())
+    path = find_session(file, folder_named())
     stem = path.name.removesuffix(".gz").removesuffix(".jsonl")
     form = to or _form_of(out)
     target = out or Path(f"{stem}.{form.value}")

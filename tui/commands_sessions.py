@@ -84,7 +84,7 @@ def note(
     """
     from bankwise.adapters.session_additions import add_note, add_vehicle
     from bankwise.tui.errors import CommandError
-    from bankwise.tui.places import own_session, sessions_folder
+    from bankwise.tui.places import folder_named, own_session
 
     given = {
         "name": car,
@@ -95,7 +95,7 @@ def note(
     details = {key: value for key, value in given.items() if value is not None}
     if text is None and not details:
         raise CommandError("nothing to add: give a note, or details of the car")
-    path = own_session(file, sessions_folder())
+    path = own_session(file, folder_named())
     if details:
         add_vehicle(path, details)
     if text is not None:
@@ -112,10 +112,10 @@ def pack(
     """Pack finished sessions; every command reads them packed too."""
     from bankwise.adapters.packed import pack as pack_file
     from bankwise.adapters.session_file import read_session
-    from bankwise.tui.places import own_session, sessions_folder
+    from bankwise.tui.places import folder_named, own_session
     from bankwise.tui.words import size
 
-    folder = sessions_folder()
+    folder = folder_named()
     for name in files:
         path = own_session(name, folder)
         read_session(path)  # what is no session is left alone
@@ -147,12 +147,12 @@ def verify(
     from bankwise.adapters.errors import SessionError
     from bankwise.adapters.seals import State
     from bankwise.adapters.seals import verify as check_seals
-    from bankwise.tui.places import sessions_folder
+    from bankwise.tui.places import folder_named
     from bankwise.tui.progress import Progress
     from bankwise.tui.session_list import named_sessions
     from bankwise.tui.words import clock
 
-    paths = named_sessions(files, sessions_folder())
+    paths = named_sessions(files, folder_named())
     all_whole, unread = True, False
     with Progress() as progress:
         for done, (name, path) in enumerate(paths):

@@ -24,16 +24,22 @@ def sessions_folder(chosen: Path | None = None) -> Path:
     Raises:
         CommandError: when the folder cannot be made or written to.
     """
-    if chosen is None:
-        named = os.environ.get(FOLDER_VARIABLE)
-        chosen = Path(named) if named else user_data_path("bankwise") / "sessions"
+    folder = folder_named(chosen)
     try:
-        chosen.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise CommandError(
-            f"cannot make the folder for sessions {chosen}: {error.strerror}"
+            f"cannot make the folder for sessions {folder}: {error.strerror}"
         ) from None
-    return chosen
+    return folder
+
+
+def folder_named(chosen: Path | None = None) -> Path:
+    """The same folder, whether it is there or not: enough for who only reads."""
+    if chosen is not None:
+        return chosen
+    named = os.environ.get(FOLDER_VARIABLE)
+    return Path(named) if named else user_data_path("bankwise") / "sessions"
 
 
 def new_session_file(folder: Path, subject: str, now: datetime | None = None) -> Path:

@@ -106,3 +106,14 @@ def test_a_near_miss_of_a_saved_name_is_offered(run: Any, saved: Path) -> None:
     assert done.exit_code == 2
     assert "is it 'monday'?" in done.stderr
     assert saved.exists()
+
+
+def test_reading_needs_no_folder_of_its_own(
+    run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where no folder for sessions can be made, a file is read all the same."""
+    (tmp_path / "file").write_text("in the way")
+    monkeypatch.setenv("BANKWISE_SESSIONS", str(tmp_path / "file" / "sessions"))
+    for command in ("check", "verify", "answer"):
+        assert run(command, "healthy").exit_code == 0
+    assert "cannot make the folder" in str(run("sessions").exception)
