@@ -38,14 +38,17 @@ class SessionFacts(Protocol):
     @property
     def header(self) -> Header:
         """The first line, with what was added later about the car."""
+        ...
 
     @property
     def dropped_lines(self) -> int:
         """Lines that were no records."""
+        ...
 
     @property
     def warnings(self) -> tuple[str, ...]:
         """What was odd about the file, a sentence each."""
+        ...
 
 
 class SessionStream:
