@@ -19,6 +19,7 @@ from bankwise.adapters.records import AdapterInfo, EndRecord, Header, Record
 from bankwise.adapters.session_file import SessionWriter
 from bankwise.adapters.source import Recording
 from bankwise.adapters.startup import Found
+from bankwise.adapters.untaken import untaken
 
 
 def wall_clock() -> str:
@@ -96,6 +97,7 @@ class Recorder:
             return
         header = self._header_of(found)
         if self._path is not None:
+            self._path = untaken(self._path)
             self._writer = SessionWriter(self._path, header, durable=self._durable)
         self.header = header
         held, self._held = self._held, []

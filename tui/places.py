@@ -8,6 +8,7 @@ from pathlib import Path
 
 from platformdirs import user_data_path
 
+from bankwise.adapters.untaken import untaken
 from bankwise.replay_logs import shipped
 from bankwise.tui.errors import CommandError, NoSuchSession
 
@@ -46,12 +47,7 @@ def new_session_file(folder: Path, subject: str, now: datetime | None = None) ->
     """A file name that is not taken: local date and time, then the subject."""
     moment = (now or datetime.now()).strftime("%Y-%m-%d-%H%M%S")
     stem = f"{moment}-{subject}" if subject else moment
-    path = folder / f"{stem}.jsonl"
-    count = 2
-    while path.exists():
-        path = folder / f"{stem}-{count}.jsonl"
-        count += 1
-    return path
+    return untaken(folder / f"{stem}.jsonl")
 
 
 def file_to_write(output: Path | None, folder: Path | None, subject: str) -> Path:
