@@ -55,7 +55,10 @@ def compared(before: str, after: str, folder: Path | None) -> Comparison:
     from bankwise.tui.places import find_session, sessions_folder
 
     place = sessions_folder(folder)
-    drives = [read_drive(find_session(name, place), name) for name in (before, after)]
+    drives = (
+        read_drive(find_session(before, place), before, uncleared=True),
+        read_drive(find_session(after, place), after),
+    )
     try:
         return compare_drives(*drives)
     except NotComparable as error:

@@ -39,7 +39,7 @@ def report(
     from bankwise.adapters.analysis import analyse
     from bankwise.adapters.seals import verify
     from bankwise.adapters.session_file import read_session
-    from bankwise.adapters.snapshot import session_snapshot
+    from bankwise.adapters.snapshot import before_clearing, session_snapshot
     from bankwise.tui.commands_compare import compared
     from bankwise.tui.errors import CommandError
     from bankwise.tui.limits import in_force
@@ -65,6 +65,7 @@ def report(
             complaint or str(session.header.vehicle.get("note") or ""),
             before or "",
             compared(before, file, sessions) if before else None,
+            before_clearing(session),
         )
         _write(target, page(subject, mask_vin=mask_vin))
     typer.echo(f"{target}: {target.stat().st_size / 1e6:.1f} MB")

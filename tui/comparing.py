@@ -9,25 +9,29 @@ from bankwise.adapters.analysis import analyse
 from bankwise.adapters.errors import AdapterError
 from bankwise.adapters.importing import UNDATED
 from bankwise.adapters.session_file import read_session
-from bankwise.adapters.snapshot import session_snapshot
+from bankwise.adapters.snapshot import before_clearing, session_snapshot
 from bankwise.signals.comparison import Drive, NotComparable, compare
 from bankwise.tui.limits import in_force
 from bankwise.tui.print_compare import compare_text
 
 
-def read_drive(path: Path, name: str = "") -> Drive:
+def read_drive(path: Path, name: str = "", *, uncleared: bool = False) -> Drive:
     """A recorded drive with all that was made of it.
 
     Args:
         path: of the session.
         name: what it is called; else the file's name.
+        uncleared: codes and their history as they stood before they were cleared in
+            that session, if they were: what a repair has to remove.
 
     Raises:
         SessionError: when it cannot be read.
     """
     session = read_session(path)
     analysis = analyse(session, in_force())
-    seen = session_snapshot(session)
+    seen = (before_clearing(session) if uncleared else None) or session_snapshot(
+        session
+    )
     vin = analysis.columns.vehicle.vin or seen.vin or None
     header = session.header
     return Drive(
@@ -54,7 +58,7 @@ def _in_utc(started: str) -> str:
 def compare_lines(before: Path, after: Path) -> tuple[str, ...]:
     """The comparison, or in one line why there is none."""
     try:
-        made = compare(read_drive(before), read_drive(after))
+        made = compare(read_drive(before, uncleared=True), read_drive(after))
     except (NotComparable, AdapterError, OSError) as error:
         return (f"cannot compare: {error}",)
     return tuple(compare_text(before.name, after.name, made).splitlines())

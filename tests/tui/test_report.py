@@ -16,7 +16,7 @@ from bankwise.adapters.importing import UNDATED
 from bankwise.adapters.records import AdapterInfo, Exchange, Header, MarkRecord
 from bankwise.adapters.seals import verify
 from bankwise.adapters.session_file import SessionWriter, read_session
-from bankwise.adapters.snapshot import session_snapshot
+from bankwise.adapters.snapshot import before_clearing, session_snapshot
 from bankwise.replay_logs import shipped
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.columns import Columns, Mark
@@ -34,6 +34,7 @@ from bankwise.signals.ledger import EXPLANATIONS
 from bankwise.signals.severity import Severity
 from bankwise.signals.shared_cells import SharedCell
 from bankwise.signals.thresholds import DEFAULTS
+from bankwise.tui.comparing import read_drive
 from bankwise.tui.report.owner import URGENCY
 from bankwise.tui.report.owner_words import OWNER_WORDS
 from bankwise.tui.report.page import Subject, report
@@ -81,6 +82,27 @@ def _subject(tmp_path: Path, note: str = "it smells of fuel") -> Subject:
         verify(path),
         str(session.header.vehicle["note"]),
     )
+
+
+def _cleared(tmp_path: Path) -> Path:
+    """The same drive with codes read, cleared halfway by a person, and read again."""
+    plain, path = tmp_path / "plain.jsonl", tmp_path / "cleared.jsonl"
+    _session(plain, "")
+    session = read_session(plain)
+    writer = SessionWriter(path, session.header, durable=False)
+    rows = [
+        Exchange(31.0, "07", ("7E8024700",), 0.02),
+        Exchange(31.2, "020200", ("7E8054202000174",), 0.02),
+        Exchange(31.4, "020C00", ("7E805420C001F40",), 0.02),
+        Exchange(31.6, "04", ("7E80144",), 0.02),
+        Exchange(31.8, "03", ("7E8024300",), 0.02),
+        Exchange(31.9, "07", ("7E8024700",), 0.02),
+    ]
+    records = [r for r in session.records if isinstance(r, Exchange | MarkRecord)]
+    for record in sorted((*records, *rows), key=lambda r: r.t):
+        writer.write(record)
+    writer.close()
+    return path
 
 
 class _Page(HTMLParser):
@@ -334,3 +356,35 @@ def test_the_owners_chart_draws_what_is_known(tmp_path: Path) -> None:
     chart = owner_chart(engine)
     assert "adds fuel" in chart
     assert "bank 1" not in chart
+
+
+def test_what_stood_before_codes_were_cleared_is_in_the_report(tmp_path: Path) -> None:
+    """Code and freeze frame that clearing wiped in the car are told, and both ages."""
+    path = _cleared(tmp_path)
+    session = read_session(path)
+    seen, analysis = session_snapshot(session), analyse(session)
+    assert seen.codes["stored"].codes == ()
+    subject = Subject(path.name, session, analysis, seen, verify(path))
+    wiped = dataclasses.replace(subject, cleared=before_clearing(session))
+    text = report(wiped)
+    first, rest = text.split("For the technician", 1)
+    assert "Before its trouble codes were erased: The car has stored 1" in first
+    assert "Since then: The car has stored no trouble code" in first
+    before, since = rest.split("Since codes were cleared", 1)
+    assert "P0174" in before.split("Before codes were cleared", 1)[1]
+    assert "Freeze frame of 7E8, set by P0174" in before
+    assert "P0174" not in since
+    assert "cleared in this recording" not in report(subject)
+    page = _Page()
+    page.feed(text)
+    assert page.open == []
+
+
+def test_a_repair_is_held_against_what_stood_before_clearing(tmp_path: Path) -> None:
+    """A code cleared at the end of the first visit is still what has to go."""
+    path = _cleared(tmp_path)
+    assert read_drive(path, uncleared=True).snapshot.codes["stored"].codes == ("P0174",)
+    assert read_drive(path).snapshot.codes["stored"].codes == ()
+    never = tmp_path / "plain.jsonl"
+    seen = read_drive(never, uncleared=True).snapshot
+    assert seen.codes["stored"].codes == ("P0174",)

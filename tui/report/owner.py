@@ -56,8 +56,16 @@ CARE = {
 """What an owner must know of a caution; the others concern the workshop."""
 
 
-def owner_page(engine: Engine, seen: Snapshot) -> dict[str, Any]:
-    """What the first page says, as plain sentences."""
+def owner_page(
+    engine: Engine, seen: Snapshot, cleared: Snapshot | None = None
+) -> dict[str, Any]:
+    """What the first page says, as plain sentences.
+
+    Args:
+        engine: that watched the drive.
+        seen: codes and their history.
+        cleared: the same before codes were cleared in this drive; None when not.
+    """
     found, flags = engine.explanations(), engine.flags
     top = found[0] if found else None
     words = OWNER_WORDS[top.id if top else "cannot-tell"]
@@ -69,7 +77,7 @@ def owner_page(engine: Engine, seen: Snapshot) -> dict[str, Any]:
         "found": words.found,
         "place": _place_sentence(top, banks),
         "strength": _strength(top, engine),
-        "reports": _reports(seen),
+        "reports": _told(seen, cleared),
         "means": words.means,
         "urgency": URGENCY[worst],
         "advised": words.advised,
@@ -128,6 +136,16 @@ def _strength(top: Explanation | None, engine: Engine) -> str:
 
 def _long(phase: Phase) -> bool:
     return phase.name in _DRIVEN and phase.seconds >= LEAST_PHASE_S
+
+
+def _told(seen: Snapshot, cleared: Snapshot | None) -> str:
+    """What the car says, and what it said before its codes were cleared."""
+    if cleared is None:
+        return _reports(seen)
+    return (
+        f"Before its trouble codes were erased: {_reports(cleared)} "
+        f"Since then: {_reports(seen)}"
+    )
 
 
 def _reports(seen: Snapshot) -> str:

@@ -18,7 +18,7 @@ from bankwise.adapters.vin import masked, verdict
 from bankwise.signals.catalogue import BANKS
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.comparison import Comparison
-from bankwise.signals.engine import FlagSpan
+from bankwise.signals.engine import Engine, FlagSpan
 from bankwise.signals.evidence import Snapshot
 from bankwise.signals.explanations import Explanation
 from bankwise.signals.ledger import EXPLANATIONS
@@ -66,6 +66,8 @@ class Subject:
         complaint: what the owner complained of; empty when nobody wrote it down.
         before: name of an earlier drive it was compared with, or empty.
         comparison: with that drive, or None.
+        cleared: codes and their history as they stood before codes were cleared in
+            this session; None when they were not.
     """
 
     name: str
@@ -76,6 +78,7 @@ class Subject:
     complaint: str = ""
     before: str = ""
     comparison: Comparison | None = None
+    cleared: Snapshot | None = None
 
 
 def report(subject: Subject, *, mask_vin: bool = False) -> str:
@@ -99,7 +102,7 @@ def _context(subject: Subject, mask_vin: bool) -> dict[str, Any]:
     return {
         "facts": _facts(subject, mask_vin),
         "complaint": subject.complaint or "not written down",
-        "owner": owner_page(engine, subject.seen),
+        "owner": owner_page(engine, subject.seen, subject.cleared),
         "recording": _recording(subject),
         "chart": Markup(owner_chart(engine)),
         "usual": f"{engine.thresholds['trim_add_pct']:.0f}",
@@ -116,11 +119,8 @@ def _context(subject: Subject, mask_vin: bool) -> dict[str, Any]:
         ),
         "phases": phase_table(engine),
         "figures": figure_tables(engine.figures()),
-        "codes": code_rows(subject.seen, engine),
-        "frames": [frame_rows(f) for f in subject.seen.frames if f.values],
-        "monitors": monitor_rows(subject.seen),
-        "results": result_rows(subject.seen),
-        "unread": subject.seen.unread,
+        **_evidence(subject.seen, engine),
+        "cleared": subject.cleared and _evidence(subject.cleared, engine),
         "tests": hand_test_rows(engine),
         "marks": mark_rows(engine),
         "limits": [
@@ -130,6 +130,17 @@ def _context(subject: Subject, mask_vin: bool) -> dict[str, Any]:
         "seal": subject.seal,
         "evidence_caution": CAUTIONS["evidence-only"],
         "version": version("bankwise"),
+    }
+
+
+def _evidence(seen: Snapshot, engine: Engine) -> dict[str, Any]:
+    """Codes and their history as tables."""
+    return {
+        "codes": code_rows(seen, engine),
+        "frames": [frame_rows(f) for f in seen.frames if f.values],
+        "monitors": monitor_rows(seen),
+        "results": result_rows(seen),
+        "unread": seen.unread,
     }
 
 
