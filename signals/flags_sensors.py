@@ -11,6 +11,7 @@ import numpy as np
 from bankwise.signals import sources as s
 from bankwise.signals.columns import Bools, Floats
 from bankwise.signals.rule import Gate, Kind, Rule, View
+from bankwise.signals.sensor_life import END_LAMBDA
 from bankwise.signals.severity import Severity
 from bankwise.signals.sides import never_lean, never_rich
 
@@ -33,7 +34,10 @@ def _parked(see: View) -> Bools:
 def _frozen(see: View) -> Bools:
     moves = see["throttle_range_pct"] >= see.limit("frozen_throttle_pct")
     asleep = see["asleep_{s}_s"] <= see.limit("wake_up_first_s")
-    return (see["frozen_{s}_s"] >= see.limit("frozen_hold_s")) & moves & ~asleep
+    # At the end of its scale it cannot move; only closed loop has no business there.
+    at_end = (see["lambda_{s}"] >= END_LAMBDA) & ~(see["closed_{b}"] > 0)
+    still = see["frozen_{s}_s"] >= see.limit("frozen_hold_s")
+    return still & moves & ~asleep & ~at_end
 
 
 def _fuelled(see: View) -> Bools:

@@ -130,3 +130,14 @@ def test_nothing_at_all(judge: Judge) -> None:
     engine = judge(30)
     assert engine.flags == []
     _whole(engine)
+
+
+def test_a_lean_diesel_at_the_end_of_its_scale_is_not_frozen(judge: Judge) -> None:
+    """λ stands at 2 while the pedal moves: so lean, not a dead sensor."""
+    engine = judge(
+        300,
+        **_DRIVE,
+        map_kpa=_pieces(100, 130, 150, 220, 100),
+        lambda_b1s1=_pieces(2.0, 2.0, 2.0, 1.4, 2.0),
+    )
+    assert _loud(engine) == []
