@@ -32,6 +32,12 @@ KINDS = frozenset(row.evidence for row in WEIGHTS)
 """Every kind of evidence the ledger knows."""
 
 
+def _doubted(raised: set[tuple[str, str]], codes: list[Clue]) -> set[str]:
+    """The rear sensors that a flag or a code speaks of."""
+    flags = {about for name, about in raised if name in ("rear-flat", "parked-at-bias")}
+    return flags | {clue.about for clue in codes if clue.kind == "code-rear"}
+
+
 def gather(
     signals: Signals, flags: Iterable[Raised], columns: Columns
 ) -> tuple[Clue, ...]:
@@ -51,11 +57,12 @@ def gather(
     found += patterns(signals, ids)
     found += air(signals, ids)
     found += idle_pattern(signals, ids)
-    found += compared(signals, ids)
-    found += rears(signals)
+    found += compared(signals, ids | {(clue.kind, clue.about) for clue in found})
+    codes = list(from_codes(signals, columns, ids))
+    found += rears(signals, _doubted(ids, codes))
     seen = ids | {(clue.kind, clue.about) for clue in found}
     found += [clue for clue in healthy(signals) if not refuted(clue, seen)]
-    found += from_codes(signals, columns, ids)
+    found += codes
     found += misfires(signals, columns, place(signals, ids))
     for bank in ("B1", "B2"):
         if ("one-bank-subtracting", bank) in ids and last(signals, "mass_air") == 0:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 import numpy as np
 
@@ -139,6 +139,8 @@ def compared(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
     for name, about in raised:
         if name != "parked-at-bias" or not about.endswith("S1"):
             continue
+        if ("parked-yet-swung", about) in raised:
+            continue
         hot = most(signals, f"parked_off_idle_{about.lower()}_s")
         if hot >= HOT_S:
             words = f"{about} stayed parked through {hot:.0f} s of driving"
@@ -209,9 +211,14 @@ def _mirror(signals: Signals, bank: str) -> Iterator[Clue]:
         yield Clue("mirror-one-sided", bank, words)
 
 
-def rears(signals: Signals) -> Iterator[Clue]:
-    """Whether fuel added or taken shows up behind the catalyst."""
+def rears(signals: Signals, doubted: Collection[str]) -> Iterator[Clue]:
+    """Whether fuel added or taken shows up behind the catalyst.
+
+    A rear that is doubted itself is no witness.
+    """
     for b, o in (("b1", "b2"), ("b2", "b1")):
+        if f"{b.upper()}S2" in doubted:
+            continue
         trim = signals[f"trim_10_{b}_pct"]
         apart = trim - signals[f"trim_10_{o}_pct"]
         rear = signals[f"mean_5_{b}s2_v"]
@@ -221,9 +228,12 @@ def rears(signals: Signals) -> Iterator[Clue]:
             ("adds-but-rear-rich", 1, REAR_RICH_V, REAR_ALONE_V),
             ("takes-but-rear-lean", -1, 0.2, 0.2),
         ):
-            # Far off by itself, or clearly more than the other bank.
+            # Clearly more than the other bank; far off where there is no other.
             more = np.minimum(sign * trim, sign * apart) >= FADE_PCT
-            at = ((sign * trim >= APART_PCT) | more) & np.isfinite(rear)
+            # What both banks take away is no lie of one front; what both add may hide
+            # the air that one exhaust draws in.
+            far = (sign * trim >= APART_PCT) & (np.isnan(apart) | (sign > 0))
+            at = (far | more) & np.isfinite(rear)
             if np.count_nonzero(at) < REAR_TICKS:
                 continue
             mean = float(np.median(rear[at]))
@@ -233,8 +243,8 @@ def rears(signals: Signals) -> Iterator[Clue]:
                 amount = signed(float(np.median(trim[at])))
                 words = f"{b.upper()} trim {amount}, and the rear reads {mean:.2f} V"
                 yield Clue("adds-and-rear-lean", b.upper(), words)
-            far = sign * (mean - (edge if beside.size else alone)) > 0
-            if far and above > REAR_APART_V:
+            beyond = sign * (mean - (edge if beside.size else alone)) > 0
+            if beyond and above > REAR_APART_V:
                 amount = signed(float(np.median(trim[at])))
                 words = f"{b.upper()} trim {amount}, yet the rear reads {mean:.2f} V"
                 yield Clue(kind, b.upper(), words)

@@ -95,6 +95,17 @@ MOVED_V = 0.3
 from rest to either end it is 0.35 V."""
 
 
+SWUNG_V = 0.4
+"""Movement that no open input makes. Source: our choice: from a bias to either end."""
+
+
+def _swung_later(signals: Signals, flag: Raised) -> bool:
+    """True for a front parked at its bias that came alive afterwards."""
+    since = signals[f"o2_{flag.about.lower()}_v"][int(flag.first_s * 2) :]
+    since = since[np.isfinite(since)]
+    return bool(since.size and np.ptp(since) >= SWUNG_V)
+
+
 def _moved_later(signals: Signals, flag: Raised) -> bool:
     """True for a rear called dead that moved afterwards: it was cold."""
     if flag.id not in ("parked-at-bias", "rear-flat") or flag.about[2:] == "S1":
@@ -128,7 +139,8 @@ def _kind(signals: Signals, flag: Raised, raised: set[tuple[str, str]]) -> str:
     bank = flag.about[:2]
     k = min(int(flag.first_s * 2), len(signals.ticks) - 1)
     if flag.id == "parked-at-bias":
-        return "rear-parked" if rear else "front-parked"
+        front = "parked-yet-swung" if _swung_later(signals, flag) else "front-parked"
+        return "rear-parked" if rear else front
     if flag.id == "ignores-forcing":
         if rear:
             return "ignores-forcing-rear"

@@ -8,8 +8,10 @@ from bankwise.signals import sources as s
 from bankwise.signals.columns import Bools, Floats
 from bankwise.signals.flags_sensors import warmed_through
 from bankwise.signals.rule import Gate, Kind, Rule, View
+from bankwise.signals.sampling import PARKED_HZ
 from bankwise.signals.severity import Severity
 from bankwise.signals.sides import early_cut
+from bankwise.signals.tracks import LEAN_V
 
 
 def _flat(see: View) -> Bools:
@@ -23,14 +25,28 @@ def _flat(see: View) -> Bools:
     )
     level = np.abs(see["trim_10_{b}_pct"]) < see.limit("trim_add_pct")
     low = (see["mean_{s}_v"] <= see.limit("rear_lean_v")) & level
-    # A good catalyst holds the rear still for minutes in closed loop; only a cut or an
-    # enrichment that it did not follow, or a place where inputs rest, says more.
-    tried = (see["flat_cuts_{s}"] >= 1) | (see["flat_enrichments_{s}"] >= 1)
+    # A good catalyst holds the rear still for minutes in closed loop; only enrichment
+    # that it did not follow, or a place where inputs rest, says more.
+    tried = (see["flat_enrichments_{s}"] >= 1) & (see["hz_{s}"] >= PARKED_HZ)
     resting = (see["mean_{s}_v"] >= see.limit("rear_flat_low_v")) & (
         see["mean_{s}_v"] <= see.limit("rear_rest_v")
     )
-    still = band & mixed & long & (middle | low) & (tried | resting)
-    return (proven | still) & warmed_through(see)
+    still = band & mixed & long & ((middle & resting) | ((middle | low) & tried))
+    # At λ 1 nothing keeps a rear in plain air for minutes.
+    pinned = see.window("o2_{s}_v", see.limit("rear_pinned_hold_s"))
+    at_end = (pinned.n >= PINNED_SAMPLES) & (
+        pinned.maximum < see.limit("rear_pinned_v")
+    )
+    at_end &= level & (see["closed_{b}"] > 0)
+    at_end &= see["running_run_s"] >= see.limit("rear_pinned_hold_s")
+    # What reached both sides once works, however still it is now.
+    ever = see.window("o2_{s}_v", np.inf)
+    works = (ever.maximum > see.limit("rear_rich_v")) & (ever.minimum < LEAN_V)
+    return (proven | still | at_end) & ~works & warmed_through(see)
+
+
+PINNED_SAMPLES = 30
+"""So many samples speak for the whole time. Source: our choice: one in ten seconds."""
 
 
 def _rich_in_cut(see: View) -> Bools:
@@ -89,6 +105,9 @@ RULES: tuple[Rule, ...] = (
         limits=(
             "rear_flat_low_v",
             "rear_flat_high_v",
+            "rear_rest_v",
+            "rear_pinned_v",
+            "rear_pinned_hold_s",
             "rear_flat_band_v",
             "rear_flat_hold_s",
             "rear_flat_states",

@@ -129,6 +129,8 @@ _ROWS: tuple[tuple[str, float, str, str], ...] = (
     ("rear_lean_v", 0.2, "V", s.COMMON),
     ("rear_flat_low_v", 0.40, "V", s.COMMON),
     ("rear_flat_high_v", 0.55, "V", s.COMMON),
+    ("rear_pinned_v", 0.12, "V", _ours("plain air reads below it")),
+    ("rear_pinned_hold_s", 300.0, "s", _ours("no catalyst takes so long to fill")),
     ("rear_rest_v", 0.52, "V", _ours("a good rear rests above, an open input below")),
     ("rear_flat_band_v", 0.10, "V", s.COMMON),
     ("rear_flat_states", 3.0, "states", _ours("that is mixed driving")),

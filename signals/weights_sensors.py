@@ -34,6 +34,11 @@ WEIGHTS: tuple[Weight, ...] = (
         ("sensor-reads-rich", -2, _S, "it reads neither lean nor rich"),
     ),
     *weights_of(
+        "parked-yet-swung",
+        ("sensor-heater", 3.5, _S, "alive when the exhaust is hot, asleep when not"),
+        ("sensor-open-circuit", -2, _S, "an open input does not come alive"),
+    ),
+    *weights_of(
         "rear-parked",
         ("rear-sensor-faulty", 3, _S, "it does not follow the exhaust"),
         ("sensor-open-circuit", 2, _S, "an open input rests exactly there"),
@@ -149,7 +154,7 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *weights_of(
         "front-slow-refuted",
-        ("sensor-aged", -2, _S, "it switches as often as it should"),
+        ("sensor-aged", -2.5, _S, "it switches as often as it should"),
     ),
     *weights_of("woke-in-time", ("sensor-heater", -4, _S, "it woke in time")),
     *weights_of("rear-lively", ("rear-sensor-faulty", -2, _S, "it moves both ways")),

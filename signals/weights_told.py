@@ -27,7 +27,8 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *weights_of(
         "code-slow",
-        ("sensor-aged", 2.5, _S, "the unit found it slow"),
+        ("sensor-aged", 3, _S, "the unit found it slow"),
+        ("catalyst-worn", -2, _B, "a slow front's wide swings pass a good catalyst"),
     ),
     *weights_of(
         "code-silent",

@@ -501,3 +501,68 @@ def test_a_trim_at_its_end_was_not_steered_by_a_cold_sensor(watch: Watch) -> Non
     pegged: Change = {"stft_b1_pct": -25.0, "ltft_b1_pct": -10.0, "o2_b1s1_v": 0.55}
     shares = _shares(watch(pegged, codes=codes))
     assert shares.get(("sensor-heater", "B1S1"), 0.0) < plain / 2
+
+
+def _road(idle: float = 750.0) -> Callable[[Floats], Floats]:
+    """Idle and two speeds of driving by turns, so that driving is mixed."""
+    return lambda t: np.select([t % 60 < 20, t % 60 < 40], [idle, 1800.0], 2300.0)
+
+
+MIXED: Change = {
+    "rpm": _road(),
+    "speed_kmh": lambda t: np.select([t % 60 < 20, t % 60 < 40], [0.0, 55.0], 85.0),
+    "throttle_pct": lambda t: np.select(
+        [t % 60 < 20, t % 60 < 40], [12.0, 20.0], 30.0
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("rear", "raised"),
+    [
+        (lambda t: 0.60 + 0.02 * np.sin(t / 7), False),
+        (lambda t: 0.46 + 0.005 * np.sin(t / 7), True),
+        (lambda t: np.where(t < 40, 0.45, 0.02), True),
+        (lambda t: np.where(t < 260, 0.45, 0.45 + 0.35 * np.sin(t / 5)), False),
+    ],
+    ids=["calm", "resting", "pinned", "once lively"],
+)
+def test_a_calm_rear_is_a_good_catalyst(
+    watch: Watch, rear: Callable[[Floats], Floats], raised: bool
+) -> None:
+    """Still at 0.6 V is a good catalyst; at rest or in plain air for minutes is not."""
+    engine = watch(MIXED | {"o2_b1s2_v": rear}, seconds=600)
+    active = {(f.id, f.about) for f in engine.flags if f.active}
+    assert (("rear-flat", "B1S2") in active) is raised
+
+
+def test_a_rear_that_is_doubted_is_no_witness(watch: Watch) -> None:
+    """Both banks take as much away, and one rear has its own code: no lying front."""
+    change = _both(_legs(-12, -12, -12)) | {"o2_b1s2_v": 0.02}
+    codes = [CodeRead(20.0, "stored", ("P0140",))]
+    for given in ([], codes):
+        shares = _shares(watch(change, seconds=320, codes=given))
+        assert ("sensor-reads-rich", "B1S1") not in shares
+
+
+def test_alive_when_hot_and_asleep_when_not_is_a_heater(watch: Watch) -> None:
+    """A front parked for long that swings later is cold, not open."""
+    waking: Wave = lambda t: np.where(t < 230, 0.45, _switching(t))  # noqa: E731
+    awake, never = (
+        _shares(watch(MIXED | {"o2_b1s1_v": volts}, seconds=320))
+        for volts in (waking, 0.45)
+    )
+    heater, open_ = ("sensor-heater", "B1S1"), ("sensor-open-circuit", "B1S1")
+    assert awake[heater] > awake.get(open_, 0.0)
+    assert never[open_] > never.get(heater, 0.0)
+
+
+def test_a_slow_front_excuses_its_catalyst(watch: Watch) -> None:
+    """With the code of a slow front, a rear that copies says less of the catalyst."""
+    copies: Change = {"o2_b1s2_v": lambda t: 0.45 + 0.35 * np.sign(np.sin(5.6 * t))}
+    cause = ("catalyst-worn", "B1")
+    plain = _shares(watch(copies, seconds=400))
+    coded = _shares(
+        watch(copies, seconds=400, codes=[CodeRead(20.0, "stored", ("P0133",))])
+    )
+    assert coded[cause] < plain[cause] - 0.2
