@@ -139,8 +139,14 @@ def _kind(signals: Signals, flag: Raised, raised: set[tuple[str, str]]) -> str:
     bank = flag.about[:2]
     k = min(int(flag.first_s * 2), len(signals.ticks) - 1)
     if flag.id == "parked-at-bias":
-        front = "parked-yet-swung" if _swung_later(signals, flag) else "front-parked"
-        return "rear-parked" if rear else front
+        if rear:
+            return "rear-parked"
+        # One that woke late and worked has gone back to sleep; a wire that breaks on
+        # the way had woken in time.
+        woke = np.isfinite(last(signals, f"wake_up_{flag.about.lower()}_s"))
+        slept = ("late-wake-up", flag.about) in raised and woke
+        swung = slept or _swung_later(signals, flag)
+        return "parked-yet-swung" if swung else "front-parked"
     if flag.id == "ignores-forcing":
         if rear:
             return "ignores-forcing-rear"

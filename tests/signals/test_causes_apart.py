@@ -566,3 +566,16 @@ def test_a_slow_front_excuses_its_catalyst(watch: Watch) -> None:
         watch(copies, seconds=400, codes=[CodeRead(20.0, "stored", ("P0133",))])
     )
     assert coded[cause] < plain[cause] - 0.2
+
+
+def test_a_front_that_woke_late_and_sleeps_again_is_cold(watch: Watch) -> None:
+    """Awake from 75 to 130 s and parked ever after: no heat, not a broken wire."""
+    volts: Wave = lambda t: np.where((t > 75) & (t < 130), _switching(t), 0.45)  # noqa: E731
+    start: Change = {
+        "rpm": lambda t: np.where(t < 4, 0.0, _road()(t)),
+        "run_s": lambda t: np.maximum(t - 4, 0),
+        "o2_b1s1_v": volts,
+    }
+    shares = _shares(watch(MIXED | start, seconds=400))
+    heater, open_ = ("sensor-heater", "B1S1"), ("sensor-open-circuit", "B1S1")
+    assert shares[heater] > shares.get(open_, 0.0)
