@@ -72,6 +72,20 @@ REST_LIMIT_PCT = 30.0
 WIDE_OPEN_PCT, WIDE_OPEN_LOAD_PCT = 70.0, 90.0
 """Throttle or load that no longer throttles. Source: common practice, no source."""
 
+LOAD_FRESH_S = 2.0
+"""A load older than this says nothing of a throttle that was read since.
+
+Source: our choice: a pull is over within seconds, and a slow link repeats load every
+five to ten.
+"""
+
+STANDING_IDLE_PCT = 10.0
+"""Throttle this far above its lowest is still an idle when the car stands.
+
+Source: our choice: an electronic throttle closes below its idle position in overrun,
+and altitude, a fan or a cold engine opens it some per cent more.
+"""
+
 FLOORED_PCT = 60.0
 """A pedal below this is not floored, however far an electronic throttle opens.
 
@@ -177,8 +191,11 @@ def _state(see: TickView) -> Floats:
     low_load = ~(load > 25.0)
     no_speed = np.isnan(speed)
 
+    fresh = see.window("load_pct", LOAD_FRESH_S).n > 0
     wide = (throttle >= WIDE_OPEN_PCT) | (
-        (load >= WIDE_OPEN_LOAD_PCT) & ~(throttle < WIDE_OPEN_PCT / 2)
+        (load >= WIDE_OPEN_LOAD_PCT)
+        & (fresh | np.isnan(throttle))
+        & ~(throttle < WIDE_OPEN_PCT / 2)
     )
     wide &= ~(see["pedal_pct"] < FLOORED_PCT)
     rest_like = closed | (unknown & low_load)
@@ -187,8 +204,10 @@ def _state(see: TickView) -> Floats:
     # Where no status is told, only the front sensor can.
     seen = by_load | (~see.seen("fuel_status_b1") & _front_lean(see))
     cut = (rpm >= CUT_RPM) & sure & seen & ~wide
+    standing = (speed <= STANDING_KMH) & (foot <= rest + STANDING_IDLE_PCT)
     idle = (
         rest_like & ((speed <= STANDING_KMH) & (rpm < IDLE_RPM))
+        | (standing & (rpm < IDLE_RPM_UNKNOWN_SPEED))
         | (no_speed & rest_like & (rpm < IDLE_RPM_UNKNOWN_SPEED))
         | (unknown & (speed <= STANDING_KMH) & (rpm < IDLE_RPM_UNKNOWN_SPEED))
     )

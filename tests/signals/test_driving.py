@@ -133,3 +133,28 @@ def _with_hole(drive: Build) -> Frame:
     columns.extend("speed_kmh", t, np.zeros(len(t)), np.full(len(t), 0.02))
     frame.advance(columns, 40)
     return frame
+
+
+def test_a_stale_load_makes_no_wide_open(drive: Build) -> None:
+    """A load read seconds ago says nothing of a throttle that was lifted since."""
+    frame = drive(
+        40,
+        rpm=2200.0,
+        speed_kmh=80.0,
+        throttle_pct=_from(23.0, 60.0, 40.0),
+        load_pct=95.0,
+        rates={"load_pct": 0.1},
+    )
+    assert frame["state"][42] == Driving.WIDE_OPEN
+    assert frame["state"][54] != Driving.WIDE_OPEN
+
+
+def test_a_standing_car_idles_above_its_lowest_throttle(drive: Build) -> None:
+    """The plate closes further in overrun than at idle; standing at 680 rpm is idle."""
+    frame = drive(
+        60,
+        rpm=_from(30.0, 1900, 680),
+        speed_kmh=_from(30.0, 60, 0),
+        throttle_pct=lambda t: np.where(t < 10, 20, np.where(t < 28, 12.2, 16.1)),
+    )
+    assert frame["state"][110] == Driving.IDLE
