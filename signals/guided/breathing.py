@@ -17,12 +17,22 @@ from bankwise.signals.driving import Driving
 from bankwise.signals.guided.case import Case
 from bankwise.signals.guided.figures import engine, trims
 from bankwise.signals.guided.pull import WIDE_S, spans
-from bankwise.signals.guided.script import Figure, Finding, GuidedTest, Step, Subject
+from bankwise.signals.guided.script import (
+    Figure,
+    Finding,
+    GuidedTest,
+    Step,
+    Subject,
+    undone,
+)
 from bankwise.signals.patterns import BIN_NAMES
 
 DISPLACEMENT = "displacement"
 """Name of the fact that gives the displacement. Unit: L."""
 MIRROR_BINS = 2
+ODD_LOW, ODD_HIGH = 0.5, 1.5
+"""Shares of the usual filling beyond which the displacement or the meter is wrong, not
+the breathing. Our choice, because such an engine would hardly pull."""
 PARKED_DEG = 1.0
 """A cam within this of zero all the time is parked. Unit: °. Our choice."""
 LEAST_CAM_VALUES = 5
@@ -50,10 +60,25 @@ def _judge(case: Case) -> tuple[Finding, ...]:
     found.append(_filling(case))
     found.extend(_cam(case))
     if case.run.ended:
-        good = len(bins) >= MIRROR_BINS
-        text = f"Trims were seen in {len(bins)} airflow bins."
-        found.append(Finding("engine", text, "done" if good else "not-done"))
+        text = f"Trims were seen in {len(bins)} of {len(BIN_NAMES)} airflow bins."
+        if len(bins) >= MIRROR_BINS and case.engine_ran:
+            found.append(Finding("engine", text, "done"))
+        else:
+            found.append(_undone(case, text))
     return tuple(found)
+
+
+def _undone(case: Case, text: str) -> Finding:
+    if not case.engine_ran:
+        return undone("engine", "the engine did not run", "Start it, warm it up.")
+    if not case.has("stft_b1_pct"):
+        text = "This car shows no trims: compare the filling at full throttle."
+        return undone("engine", "no trims were seen", text)
+    instead = (
+        "Warm the engine up until every bank is in closed loop, idle half a minute, "
+        "then drive half a minute each at more and more air."
+    )
+    return undone("engine", text[:-1].lower(), instead)
 
 
 def _bins(case: Case) -> dict[str, tuple[float, ...]]:
@@ -141,6 +166,13 @@ def _filling(case: Case) -> Finding:
             )
     if not ratios:
         return Finding("engine", "Filling: no full-throttle pull was seen.")
+    odd = [has for has, usual in ratios if not ODD_LOW < has / usual < ODD_HIGH]
+    if odd:
+        text = (
+            f"Filling at full throttle: {odd[0]:.0f} % with {size:.1f} L cannot be. "
+            "Check the displacement, then whether the airflow meter reads true."
+        )
+        return Finding("engine", text)
     share = case.limits["ve_share_min"]
     words = ", ".join(f"{has:.0f} % of {usual:.0f} %" for has, usual in ratios)
     low = sum(has < share * usual for has, usual in ratios)

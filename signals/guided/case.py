@@ -80,6 +80,17 @@ class Case:
         _, rpm = self.samples("rpm", start, np.inf)
         return bool(np.any(rpm >= RUNNING_RPM))
 
+    def tail(self, step: str, name: str, seconds: float) -> Floats:
+        """A measured signal's values in the last seconds of a step.
+
+        Empty when the step was never begun. Unit of `seconds`: s.
+        """
+        span = self.span(step)
+        if span is None:
+            return np.empty(0)
+        end = min(span[1], self.columns.end_s or span[1])
+        return self.samples(name, max(span[0], end - seconds), end)[1]
+
     def ticks(
         self, name: str, start: float | None = None, end: float = np.inf
     ) -> Floats:

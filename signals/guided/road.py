@@ -12,7 +12,14 @@ from bankwise.signals.driving import Driving
 from bankwise.signals.explanations import unseen
 from bankwise.signals.guided.case import Case, SoFar
 from bankwise.signals.guided.figures import derived, engine, trims
-from bankwise.signals.guided.script import Figure, Finding, GuidedTest, Step, Subject
+from bankwise.signals.guided.script import (
+    Figure,
+    Finding,
+    GuidedTest,
+    Step,
+    Subject,
+    undone,
+)
 from bankwise.signals.similar_conditions import Window, entered_at, window_of
 
 TICK_S = 0.5
@@ -159,7 +166,11 @@ def _judge(case: Case) -> tuple[Finding, ...]:
     if case.run.ended:
         count = sum(leg.done for leg in ticked)
         text = f"{count} of {len(ticked)} legs were driven."
-        found.append(Finding("engine", text, "done" if count else "not-done"))
+        if count:
+            found.append(Finding("engine", text, "done"))
+        else:
+            instead = "Drive a warm car, and end the test when nothing is missing."
+            found.append(undone("engine", text[:-1], instead))
     return tuple(found)
 
 

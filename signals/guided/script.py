@@ -62,6 +62,11 @@ class Finding:
     outcome: str = ""
 
 
+def undone(about: str, why: str, instead: str) -> Finding:
+    """The result of a test that was not made as asked: why, and what to do instead."""
+    return Finding(about, f"Not done: {why}. {instead}", "not-done")
+
+
 @dataclass(frozen=True, slots=True)
 class Figure:
     """One live figure of a step.

@@ -10,9 +10,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bankwise.signals.guided.case import Case
+from bankwise.signals.guided.case import RUNNING_RPM, Case
 from bankwise.signals.guided.figures import engine, trims
-from bankwise.signals.guided.script import Figure, Finding, GuidedTest, Step, Subject
+from bankwise.signals.guided.script import (
+    Figure,
+    Finding,
+    GuidedTest,
+    Step,
+    Subject,
+    undone,
+)
 
 IDLE_MOST_RPM = 1100.0
 """Above this a warm engine does not idle. Unit: rpm. Common practice, no source."""
@@ -23,6 +30,12 @@ SETTLE_S = 8.0
 LEAST_S = 10.0
 """Shortest steady stretch with a result. Unit: s. Common practice, no source."""
 LEAST_VALUES = 10
+HOLE_S = 5.0
+"""A silence longer than this may hide another speed. Unit: s. Our choice."""
+WARM_C = 70.0
+"""Below this the unit may enrich by itself. Unit: °C. Common practice, no source."""
+STANDING_KMH = 2.0
+"""Below this the car stands. Our choice: vehicle speed counts whole km/h."""
 _CLOSED = 2.0
 
 STEPS = ("idle", "held")
@@ -78,8 +91,20 @@ def _held(case: Case, step: str) -> str:
         return "not done yet"
     start, end = span[0] + SETTLE_S, span[1]
     t, rpm = case.samples("rpm", start, end)
+    if end - start < LEAST_S:
+        return f"held for less than {LEAST_S + SETTLE_S:.0f} s"
     if len(rpm) < LEAST_VALUES or t[-1] - t[0] < LEAST_S:
-        return f"held for less than {LEAST_S:.0f} s"
+        return "too few values of the engine speed"
+    if np.max(np.diff(t)) > HOLE_S:
+        return f"a hole of {np.max(np.diff(t)):.0f} s in the values"
+    if np.min(rpm) < RUNNING_RPM:
+        return "the engine did not run all the time"
+    _, speed = case.samples("speed_kmh", start, end)
+    if len(speed) and np.max(speed) > STANDING_KMH:
+        return "the car moved; stand still"
+    _, coolant = case.samples("ect_c", 0.0, end)
+    if len(coolant) and coolant[-1] < WARM_C:
+        return f"the engine is not warm ({coolant[-1]:.0f} °C)"
     low, high = np.percentile(rpm, (5, 95))
     if step == "idle" and high > IDLE_MOST_RPM:
         return f"not at idle ({low:.0f}–{high:.0f} rpm)"
@@ -121,7 +146,7 @@ def _judge(case: Case) -> tuple[Finding, ...]:
             name = "Idle" if step == "idle" else "2500 rpm"
             found.append(Finding("engine", f"{name}: cannot tell, {why}."))
     if found or any(case.run.span(step) is None for step in STEPS):
-        return tuple(found)
+        return (*found, *_undone(case))
     pairs: dict[int, Pair] = {}
     for bank in case.banks:
         values = [_trim(case, step, bank) for step in STEPS]
@@ -143,7 +168,20 @@ def _judge(case: Case) -> tuple[Finding, ...]:
     if pairs:
         text = "Trims were taken at idle and at 2500 rpm."
         found.append(Finding("engine", text, "done"))
-    return tuple(found)
+        return tuple(found)
+    return (*found, *_undone(case))
+
+
+def _undone(case: Case) -> tuple[Finding, ...]:
+    """That the test gave no trims, and what to do instead, once it is over."""
+    if not case.run.ended:
+        return ()
+    why = "no pair of trims came out"
+    text = (
+        "Warm the engine up until it is in closed loop, stand still, idle for half a "
+        "minute, then hold 2500 rpm as long."
+    )
+    return (undone("engine", why, text),)
 
 
 def _both(one: Pair, two: Pair, add: float, level: float) -> Finding:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from bankwise.signals.code_marks import OUTCOMES
 from bankwise.signals.guided.breathing import BREATHING
 from bankwise.signals.guided.case import Case
 from bankwise.signals.guided.circuit import CIRCUIT
@@ -52,8 +51,17 @@ def judge(case: Case) -> tuple[Finding, ...]:
     if test is None:
         return ()
     if case.run.broken:
-        return (Finding(case.run.about, OUTCOMES["not-done"] + ".", "not-done"),)
-    return test.judge(case)
+        text = "Broken off: it says nothing. Begin it again when it can be finished."
+        return (Finding(case.run.about, text, "not-done"),)
+    found = test.judge(case)
+    return found if case.run.ended else tuple(map(_so_far, found))
+
+
+def _so_far(finding: Finding) -> Finding:
+    """What is not done yet may still be done while the run lasts."""
+    if finding.outcome != "not-done":
+        return finding
+    return Finding(finding.about, finding.text.replace("Not done:", "So far:", 1))
 
 
 def rates(test: GuidedTest, about: str) -> Mapping[str, float] | None:

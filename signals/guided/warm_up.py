@@ -8,7 +8,14 @@ import numpy as np
 
 from bankwise.signals.guided.case import Case
 from bankwise.signals.guided.figures import derived, engine
-from bankwise.signals.guided.script import Figure, Finding, GuidedTest, Step, Subject
+from bankwise.signals.guided.script import (
+    Figure,
+    Finding,
+    GuidedTest,
+    Step,
+    Subject,
+    undone,
+)
 
 SOAK_C = 6.0
 """After a night outside coolant and intake air differ by no more. Unit: °C. Common
@@ -16,18 +23,20 @@ practice, no source."""
 COLD_C = 40.0
 """Warmer coolant than this makes no cold start. Unit: °C. Our choice, because sensors
 and catalyst are then warm too."""
+BEFORE_S = 60.0
+"""An engine may have been started so long before the test. Unit: s. Our choice."""
 LATE_C, COLD_LIMIT_C = 10.0, -7.0
 """Borders between the limits of closed-loop entry. Unit: °C. Source:
 `sources.ISUZU_2001`."""
 
 
 def _cold(case: Case) -> tuple[bool | None, str]:
-    """Whether this is a cold start, and in which words."""
+    """Whether this is a cold start, None when not known, and in which words."""
     coolant = case.last("ect_start_c", case.run.began)
     if not math.isfinite(coolant):
         first = case.samples("ect_c", case.run.began, np.inf)[1]
         if not len(first):
-            return None, "coolant was not seen yet"
+            return None, "the coolant's temperature was not seen"
         coolant = float(first[0])
     air = case.samples("iat_c", case.run.began, np.inf)[1]
     beside = f", intake air {air[0]:.0f} °C" if len(air) else ""
@@ -42,8 +51,8 @@ def _cold(case: Case) -> tuple[bool | None, str]:
 def _judge(case: Case) -> tuple[Finding, ...]:
     cold, words = _cold(case)
     if cold is None:
-        return (Finding("engine", f"Cannot tell yet: {words}."),)
-    if cold:
+        found = [Finding("engine", f"Cannot tell whether it was cold: {words}.")]
+    elif cold:
         found = [Finding("engine", f"Cold start: {words}.")]
     else:
         text = f"Not cold: {words}. Wake-up and entry times prove little."
@@ -51,7 +60,7 @@ def _judge(case: Case) -> tuple[Finding, ...]:
     since = case.last("since_start_s", case.run.began)
     if not math.isfinite(since):
         found.append(Finding("engine", "The start was not seen yet."))
-        return tuple(found)
+        return (*found, *_ending(case, cold))
     found.append(_coolant(case, since))
     for bank in case.banks:
         found.append(_loop(case, bank))
@@ -60,15 +69,61 @@ def _judge(case: Case) -> tuple[Finding, ...]:
             for position in (1, 2)
             if case.sensor(f"B{bank}S{position}")
         )
-    if case.run.ended:
-        seen = any(
-            math.isfinite(case.last(f"closed_loop_entry_b{bank}_s"))
-            for bank in case.banks
+    return (*found, *_ending(case, cold))
+
+
+def _ending(case: Case, cold: bool | None) -> tuple[Finding, ...]:
+    """Whether the warm-up was watched, once the run is over; else what to do next."""
+    if not case.run.ended:
+        return ()
+    since = case.ticks("since_start_s")
+    known = np.flatnonzero(np.isfinite(since))
+    again = "Let the engine cool for some hours, then begin with the key off."
+    if cold is None:
+        why = "whether the engine was cold is not known"
+        again = (
+            "Turn the key on, look whether this car tells its coolant's temperature, "
+            "and begin again."
         )
-        good = seen and cold
-        text = "The warm-up was watched." if good else "No cold start was watched."
-        found.append(Finding("engine", text, "done" if good else "not-done"))
-    return tuple(found)
+    elif not len(known):
+        why = "the start was not seen"
+        again = (
+            "Begin with the key on and the engine off, start it when asked, and end "
+            "the test when every bank is in closed loop."
+        )
+    elif since[known[0]] - (case.times()[known[0]] - case.run.began) > BEFORE_S:
+        why = "the engine ran already"
+    elif not cold:
+        why = "the engine was not cold"
+    elif _stalled(case):
+        why = "the engine stopped before closed loop: the times are not of one start"
+    elif not all(_known(case, bank) for bank in case.banks):
+        why = "it ended before every bank was in closed loop, or late"
+        again += " Wait at idle until every bank is in closed loop."
+    else:
+        return (Finding("engine", "The warm-up was watched.", "done"),)
+    return (undone("engine", why, again),)
+
+
+def _known(case: Case, bank: int) -> bool:
+    """Whether a bank's entry was seen, or is late for certain."""
+    if math.isfinite(case.last(f"closed_loop_entry_b{bank}_s", case.run.began)):
+        return True
+    waited = case.last(f"waiting_closed_b{bank}_s", case.run.began)
+    return waited > entry_limit(case, case.last("ect_start_c"))
+
+
+def _stalled(case: Case) -> bool:
+    """Whether the engine stopped after its start and before closed loop."""
+    running = case.ticks("running") == 1
+    stops = np.flatnonzero(running[:-1] & ~running[1:])
+    if not len(stops):
+        return False
+    for bank in case.banks:
+        entry = case.ticks(f"closed_loop_entry_b{bank}_s")[: stops[0] + 1]
+        if not np.any(np.isfinite(entry)):
+            return True
+    return False
 
 
 def _coolant(case: Case, since: float) -> Finding:
@@ -121,6 +176,11 @@ def _wake_up(case: Case, place: str) -> Finding:
     limit = case.limits["wake_up_s" if place.endswith("1") else "wake_up_rear_s"]
     woke = case.last(f"wake_up_{low}_s", case.run.began)
     if math.isfinite(woke):
+        unsure = _unsure_s(case, low, woke)
+        if woke > limit >= woke - unsure:
+            text = f"{place} awake after {woke - unsure:.0f} to {woke:.0f} s, limit "
+            text += f"{limit:.0f} s: cannot tell, a value every {unsure:.0f} s is slow."
+            return Finding(place, text)
         verdict = "in time" if woke <= limit else "late"
         text = f"{place} awake after {woke:.0f} s, limit {limit:.0f} s: {verdict}."
         return Finding(place, text)
@@ -130,6 +190,16 @@ def _wake_up(case: Case, place: str) -> Finding:
     late = ": late" if asleep > limit else ""
     text = f"{place} still asleep after {asleep:.0f} s, limit {limit:.0f} s{late}."
     return Finding(place, text)
+
+
+def _unsure_s(case: Case, low: str, woke: float) -> float:
+    """The longest silence of a sensor until it was awake. Unit: s."""
+    start = case.last("start_t_s", case.run.began)
+    for name in (f"o2_{low}_v", f"lambda_{low}"):
+        t, _ = case.samples(name, start, start + woke + 1.0)
+        if len(t) > 1:
+            return float(np.max(np.diff(t)))
+    return 0.0
 
 
 def _watch(case: Case) -> tuple[Figure, ...]:

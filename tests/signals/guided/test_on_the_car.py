@@ -417,6 +417,108 @@ def test_a_late_cam_mirrors(drive_test: DriveTest) -> None:
     assert "Filling at full throttle" in found.words()
 
 
+IDLING = (*START, Leg(Act.IDLE, 400))
+COLD = {"ect_c": 5.0, "control": ControlSpec(closed_delay_s=300.0)}
+UNPLUG = [
+    *steps(
+        (14, "before"), (34, "unplugged"), (58, "runs-right"), (60, "smell-gone"),
+        (62, "plugged"), (63, "end"),
+    ),
+    (59.0, "answer", "runs-right yes"),
+    (61.0, "answer", "smell-gone yes"),
+]  # fmt: skip
+KEYED = {"legs": KEY_ON, "ect_c": None}
+BEGUN = {"legs": (Leg(Act.KEY_ON, 14), Leg(Act.START, 1.2)), "ect_c": None}
+AT_2500 = steps((12, "idle"), (34, "held"), (55, "end"))
+NO_START = steps((5, "key-on"), (14, "start"), (20, "end"))
+SPOILT: dict[str, tuple[str, str, list[Key], dict[str, Any], str]] = {
+    "unplug: the other bank's plug": (
+        "unplug", "B2S1", [*UNPLUG, *hands((35, "unplug B1S1"))], {}, "Find B2S1",
+    ),
+    "unplug: the rear plug": (
+        "unplug", "B2S1", [*UNPLUG, *hands((35, "unplug B2S2"))], {}, "Find B2S1",
+    ),
+    "unplug: stalled": (
+        "unplug", "B2S1",
+        [*UNPLUG, *hands((35, "off"), (36, "unplug B2S1"), (38, "on"))], {},
+        "the engine did not run with the plug off",
+    ),
+    "unplug: off before": (
+        "unplug", "B2S1", UNPLUG, {"faults": ("front-sensor-unplugged@2",)},
+        "do the circuit check",
+    ),
+    "unplug: cold": (
+        "unplug", "B2S1", [*UNPLUG, *hands((35, "unplug B2S1"))], COLD,
+        "not seen in closed loop before",
+    ),
+    "idle-2500: never held": (
+        "idle-2500", "engine", AT_2500, {}, "2500 rpm was not held",
+    ),
+    "idle-2500: cold": (
+        "idle-2500", "engine", [*AT_2500, *hands((34, "hold 2500"))], COLD, "not warm",
+    ),
+    "road-plan: nothing driven": (
+        "road-plan", "engine", steps((10, "drive"), (25, "end")), {},
+        "Drive a warm car",
+    ),
+    "breathing: cold": (
+        "breathing", "engine", steps((5, "idle"), (25, "end")), COLD,
+        "Warm the engine up",
+    ),
+    "warm-up: never started": (
+        "warm-up", "engine", NO_START, KEYED, "start it when asked",
+    ),
+    "warm-up: key off": (
+        "warm-up", "engine", [*NO_START, *hands((3.0, "off"))], KEYED, "key on",
+    ),
+    "warm-up: stalled": (
+        "warm-up", "engine",
+        [
+            *steps((5, "key-on"), (14, "start"), (20, "idle"), (45, "end")),
+            *hands((25, "off"), (28, "on"), (30, "start")),
+        ],
+        BEGUN, "stopped before closed loop",
+    ),
+    "warm-up: ended early": (
+        "warm-up", "engine", steps((5, "key-on"), (14, "start"), (25, "end")), BEGUN,
+        "Wait at idle until",
+    ),
+}  # fmt: skip
+"""What a tired hand does instead: test, place, keys, car, and what it is told."""
+QUICK = ("unplug: the other bank's plug", "warm-up: ended early")
+
+
+@pytest.mark.parametrize(
+    "way",
+    [
+        way if way in QUICK else pytest.param(way, marks=pytest.mark.long)
+        for way in SPOILT
+    ],
+)
+def test_no_verdict_from_what_was_not_done(drive_test: DriveTest, way: str) -> None:
+    """It ends as not done, with a sentence that says what to do instead."""
+    test, about, keys, car, words = SPOILT[way]
+    made = make_car(**{"legs": IDLING, **car})
+    end = max(t for t, what, _ in keys if what == "step")
+    found = drive_test(made, test, about, keys, end + 1.0)
+    assert found.outcomes() == {("not-done", about)}, found.words()
+    assert words in found.words()
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("said", ["yes", "no"])
+def test_a_sound_bank_has_no_verdict_however_answered(
+    drive_test: DriveTest, said: str
+) -> None:
+    """Its trims were usual, so neither sensor nor mixture can be accused."""
+    made = make_car((), IDLING, control=DEFAULTS)
+    keys = [(t, what, v.replace("yes", said)) for t, what, v in UNPLUG]
+    keys += hands((35, "unplug B2S1"))
+    found = drive_test(made, "unplug", "B2S1", keys, 64.0)
+    assert found.outcomes() == set()
+    assert "asked for nothing unusual" in found.words()
+
+
 def test_a_replay_shows_the_same_results(drive_test: DriveTest) -> None:
     """Whatever came after the run, and however it is fed, the findings are equal."""
     keys = CIRCUIT + GOOD_WIRES
