@@ -193,6 +193,7 @@ class PollCycle:
         self._slow_link = not found.can
         self._silent = 0
         self._strikes.clear()
+        self._schedule.release()
         self._replan()
         self._duties.begin(found, self.now(), once=not self._was_up)
         self.maker.begin(found.protocol, self.now())

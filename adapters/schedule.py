@@ -69,6 +69,10 @@ class Schedule:
         """Leaves a PID out until a moment: it was not answered several times."""
         self._held[pid] = until
 
+    def release(self) -> None:
+        """Asks for every PID again: it was the vehicle that was silent."""
+        self._held.clear()
+
     def urgency(self, pid: int, now: float) -> float:
         """Age times wanted rate."""
         return self._age(pid, now) * self._wanted[pid].hz

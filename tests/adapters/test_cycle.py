@@ -361,6 +361,24 @@ def test_other_rates_from_one_moment_to_the_next() -> None:
     assert rate("o2_b1s1_v", 21, 30) > 10.0
 
 
+def test_a_sensor_asked_alone_comes_again_after_the_key_was_off() -> None:
+    """What the whole vehicle left unanswered is not held against one PID."""
+    car = StillCar()
+    cable = Cable(adapter(car=car))
+    cycle = PollCycle(cable.open(), jitter=Random(1))
+    records: list[Record] = []
+    while cycle.now() < 15.0:
+        records += cycle.step()
+    cycle.want({"o2_b2s1_v": 1000.0})
+    while cycle.now() < 40.0:
+        car.key_on = not 20.0 < cable.now < 24.0
+        records += cycle.step()
+    decoder = Decoder(new_header("2026-01-01T00:00:00Z", cycle.found))
+    decoder.feed(records)
+    t = decoder.columns["o2_b2s1_v"].t
+    assert ((t > 32.0) & (t < 40.0)).sum() > 100
+
+
 def test_rest_leaves_the_adapter_at_its_prompt() -> None:
     """After the last step the adapter answers at once and the bus is closed."""
     device = adapter()
