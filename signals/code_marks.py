@@ -31,7 +31,7 @@ OUTCOMES: dict[str, str] = {
     "right-unplugged": "without this sensor the engine ran right",
     "wrong-unplugged": "without this sensor the engine ran as wrong as before",
     "done": "the test was made; its figures are judged like any others",
-    "not-done": "the test was broken off; it says nothing",
+    "not-done": "the test was not done, or broken off; it says nothing",
 }
 """Outcome of a guided test → what it says."""
 

@@ -202,10 +202,15 @@ def span(seconds: float) -> str:
 
 
 def grouped(value: float) -> str:
-    """A whole number with its thousands set apart: `2 140`."""
+    """A whole number, its thousands set apart from five digits on: `2140`, `12 140`.
+
+    Four digits stay together, as ISO 80000-1 allows: beside the lanes' bank numbers
+    `1 350` would read as bank 1 at 350.
+    """
     if not math.isfinite(value):
         return NO_VALUE
-    return f"{round(value):,}".replace(",", " ").replace("-", MINUS)
+    whole = f"{round(value):,}".replace("-", MINUS)
+    return whole.replace(",", " " if abs(value) >= 9_999.5 else "")
 
 
 def trade(source: str) -> str:

@@ -200,7 +200,8 @@ def test_text_is_cut_after_a_word() -> None:
 
 def test_thousands_stand_apart() -> None:
     """As a revolution counter is read."""
-    assert [grouped(v) for v in (900.4, 2140.0, float("nan"))] == ["900", "2 140", "–"]
+    told = [grouped(v) for v in (900.4, 2140.0, 12140.0, float("nan"))]
+    assert told == ["900", "2140", "12 140", "–"]
 
 
 # The bottom line.

@@ -273,6 +273,25 @@ def test_a_replay_shows_the_runs_of_the_session(
     assert guided_flow.page_of(state).kind == guided_flow.LIST
 
 
+@pytest.mark.parametrize(
+    ("length_s", "words"), [(90.0, "broken off: the session ended"), (200.0, "under")]
+)
+def test_a_run_that_the_session_cut_off_is_not_under_way(
+    make_shot: Callable[..., Any],
+    make_look: Callable[..., Any],
+    length_s: float,
+    words: str,
+) -> None:
+    """At a recorded session's end a test without an end was broken off."""
+    shot = make_shot(link=Link("replay", "closed", length_s=length_s))
+    shot.columns.marks.append(Mark(10.0, "", step_tag("idle-2500", "idle", "engine")))
+    canvas = Canvas.blank(100, 30)
+    page = guided_flow.Page(guided_flow.RESULT, "0")
+    look = make_look(state=PaneState(tag=page.tag))
+    PANES["guided"].draw(canvas, shot, look)
+    assert words in canvas.text()
+
+
 def test_a_replay_not_yet_there_shows_nothing_of_a_later_run(
     make_shot: Callable[..., Any], make_look: Callable[..., Any]
 ) -> None:

@@ -102,8 +102,15 @@ def _put_run(canvas: Canvas, y: int, run: Run, shot: Snapshot) -> None:
     x = canvas.put(2, y, f"{clock(run.began)}  {title}", look(Ink.MARK))
     where = "" if run.about == "engine" else f" {run.about}"
     told = [f"{f.about} {f.outcome}" for f in judge(case_of(run, shot)) if f.outcome]
-    words = ", ".join(told) or ("no verdict" if run.ended else "under way")
+    words = ", ".join(told) or ("no verdict" if run.ended else _without_end(shot))
     canvas.put(x, y, clip(f"{where}: {words}", max(canvas.width - x - 1, 0)), _BOLD)
+
+
+def _without_end(shot: Snapshot) -> str:
+    """What a run without an end is: one still going on, or one the session cut off."""
+    link = shot.link
+    played = link.length_s is not None and shot.now_s >= link.length_s
+    return "broken off: the session ended" if played else "under way"
 
 
 def _draw_subject(canvas: Canvas, page: Page, shot: Snapshot, state: Look) -> None:
@@ -141,7 +148,8 @@ def _draw_fact(canvas: Canvas, page: Page, _shot: Snapshot, _state: Look) -> Non
 
 def _draw_care(canvas: Canvas, page: Page, _shot: Snapshot, state: Look) -> None:
     test = page.guided
-    y = heading(canvas, 0, test.title.upper(), "before the first step")
+    where = "" if page.about in ("", "engine") else f"{page.about}, "
+    y = heading(canvas, 0, test.title.upper(), f"{where}before the first step")
     texts = [*(CAUTIONS[key] for key in test.cautions), _SERVICE]
     lines: list[str] = []
     for text in texts:
@@ -295,7 +303,7 @@ def _draw_result(canvas: Canvas, page: Page, shot: Snapshot, state: Look) -> Non
     title = test.title.upper() if test is not None else run.test
     place = "" if run.about == "engine" else f"  {run.about}"
     when = clock(run.began) + (
-        f" to {clock(run.until)}" if run.ended else ", under way"
+        f" to {clock(run.until)}" if run.ended else f", {_without_end(shot)}"
     )
     y = heading(canvas, 0, f"{title}{place}", when)
     lines: list[tuple[str, int]] = []
