@@ -73,6 +73,8 @@ def test_the_format_follows_the_file(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, given: tuple[str, ...], made: str
 ) -> None:
     """Without --to the ending decides; where it says nothing, it is CSV."""
+    if made == "a.parquet":
+        pytest.importorskip("pyarrow")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("BANKWISE_SESSIONS", str(tmp_path / "sessions"))
     done = CliRunner().invoke(app, ["export", "healthy", *given])
