@@ -40,8 +40,9 @@ def _flat(see: View) -> Bools:
     at_end &= level & (see["closed_{b}"] > 0)
     at_end &= see["running_run_s"] >= see.limit("rear_pinned_hold_s")
     # What reached both sides once works, however still it is now.
-    ever = see.window("o2_{s}_v", np.inf)
-    works = (ever.maximum > see.limit("rear_rich_v")) & (ever.minimum < LEAN_V)
+    works = (see["highest_{s}_v"] > see.limit("rear_rich_v")) & (
+        see["lowest_{s}_v"] < LEAN_V
+    )
     return (proven | still | at_end) & ~works & warmed_through(see)
 
 

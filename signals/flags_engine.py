@@ -40,7 +40,7 @@ def _cam_off(see: View) -> Bools:
 def _thermostat(see: View) -> Bools:
     late = see["since_start_s"] > see.limit("thermostat_after_s")
     # Levelled off too low, or never got there although it had the time.
-    never = see.window("ect_c", np.inf).maximum < see.limit("thermostat_c")
+    never = see["highest_ect_c"] < see.limit("thermostat_c")
     return ((see["plateau_c"] < see.limit("thermostat_c")) | never) & late
 
 

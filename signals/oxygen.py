@@ -201,6 +201,14 @@ ROWS: tuple[Derived, ...] = (
         min_hz=SWING_HZ, decimals=3,
     ),
     _row(
+        "lowest_{s}_v", "lowest so far", "V",
+        lambda see: see.so_far(np.fmin, "o2_{s}_v"), decimals=3,
+    ),
+    _row(
+        "highest_{s}_v", "highest so far", "V",
+        lambda see: see.so_far(np.fmax, "o2_{s}_v"), decimals=3,
+    ),
+    _row(
         "mean_{s}_v", "mean", "V",
         lambda see: switching(
             see, np.where(see.known("o2_{s}_v"), _w20(see).mean, np.nan)

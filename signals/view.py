@@ -9,7 +9,7 @@ import numpy as np
 from bankwise.signals.columns import Bools, Columns, Floats
 from bankwise.signals.places import Place
 from bankwise.signals.tracks import Track, Tracker
-from bankwise.signals.windows import Growing, Window
+from bankwise.signals.windows import TICK_S, Growing, Window
 
 if TYPE_CHECKING:
     from bankwise.signals.frame import Frame
@@ -96,6 +96,22 @@ class TickView:
     def window(self, pattern: str, seconds: float) -> Window:
         """The samples of a raw signal in the seconds before each tick."""
         return self.frame.window(self.place.fill(pattern), seconds, self.lo)
+
+    def so_far(self, extreme: np.ufunc, pattern: str) -> Floats:
+        """The smallest or largest sample of a raw signal up to each tick.
+
+        Only for the function of a derived signal: it goes on from that signal's own
+        value a tick earlier, so a long session costs no more than a short one.
+
+        Args:
+            extreme: `np.fmin` or `np.fmax`.
+            pattern: the raw signal.
+        """
+        fresh = self.window(pattern, TICK_S)
+        found = fresh.reduce(extreme, fresh.column.v)
+        found[0] = extreme(found[0], self.before())
+        whole: Floats = extreme.accumulate(found)
+        return whole
 
     def track(self, kind: str, pattern: str, tracker: Tracker) -> Track:
         """Per-sample figures of a raw signal up to the newest tick."""

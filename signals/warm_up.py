@@ -120,6 +120,14 @@ COOLANT_ROWS: tuple[Derived, ...] = (
         reason=lambda see: "the coolant has not settled",
     ),
     Derived("ect_start_c", "coolant at start", "°C", _ect_start, _ECT, s.COMMON),
+    Derived(
+        "highest_ect_c",
+        "hottest coolant so far",
+        "°C",
+        lambda see: see.so_far(np.fmax, "ect_c"),
+        _ECT,
+        s.COMMON,
+    ),
 )
 """Coolant signals, in the order of computation."""
 

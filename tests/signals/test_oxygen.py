@@ -231,3 +231,20 @@ def test_repeats_prove_no_slow_edge(drive: Build) -> None:
     honest = drive(120, **_LOOP, o2_b1s1_v=_ramp)
     assert honest["lr_low_b1s1_ms"][-1] < 100
     assert not frame["lr_low_b1s1_ms"][-1] > honest["lr_low_b1s1_ms"][-1] + 10
+
+
+def test_the_extremes_so_far_are_those_of_every_sample(drive: Build) -> None:
+    """A dip between two ticks counts, and so does one long ago."""
+    spike = {3: 0.02, 4: 0.93}
+    frame = drive(
+        60,
+        **_LOOP,
+        o2_b1s2_v=lambda t: np.array([spike.get(k, 0.6) for k in range(len(t))]),
+    )
+    column = frame.columns["o2_b1s2_v"]
+    for tick in (0, 1, 2, 60, 120):
+        seen = column.v[column.t <= frame.ticks[tick]]
+        least = seen.min() if seen.size else np.nan
+        most = seen.max() if seen.size else np.nan
+        np.testing.assert_equal(frame["lowest_b1s2_v"][tick], least)
+        np.testing.assert_equal(frame["highest_b1s2_v"][tick], most)
