@@ -41,6 +41,11 @@ class Header(_Record, frozen=True, tag="session", omit_defaults=False):
     format: int = msgspec.field(default=FORMAT)
     sealing: int = 0
 
+    @property
+    def simulated(self) -> bool:
+        """Whether it says of itself that no real car was measured."""
+        return "simulated" in f"{self.adapter.name} {self.adapter.port}".lower()
+
 
 class Exchange(_Record, frozen=True, tag="x"):
     """One request and what came back.

@@ -74,11 +74,6 @@ def newest(folder: Path) -> Path | None:
     return None
 
 
-def is_simulated(header: Header) -> bool:
-    """Whether a session says of itself that no real car was measured."""
-    return "simulated" in f"{header.adapter.name} {header.adapter.port}".lower()
-
-
 def answer(story: Story) -> list[str]:
     """What was wrong with the simulated car, and what should have been found."""
     faults = [fault_named(text) for text in story.faults]

@@ -134,7 +134,10 @@ def _session(session: SessionFacts, analysis: Analysis, width: int) -> Iterator[
     if session.dropped_lines:
         facts.append(f"{session.dropped_lines} unreadable lines dropped")
     yield from _wrapped(", ".join(facts), width, "  ")
-    yield from _wrapped(f"adapter: {header.adapter.name or 'no name'}", width, "  ")
+    adapter = header.adapter.name or "no name"
+    if header.simulated and "simulated" not in adapter:
+        adapter = f"simulated car ({adapter})"
+    yield from _wrapped(f"adapter: {adapter}", width, "  ")
 
 
 def _evidence(lead: Explanation, width: int) -> Iterator[str]:

@@ -17,7 +17,6 @@ from bankwise.tui.practice import (
     KEY,
     answer,
     hidden,
-    is_simulated,
     lay_out,
     newest,
     pick,
@@ -58,7 +57,7 @@ def test_a_blind_copy_is_a_shipped_session_under_another_name(tmp_path: Path) ->
     assert path.name.endswith("-practice.jsonl.gz")
     found = head(path)
     assert found is not None
-    assert is_simulated(found)
+    assert found.simulated
     assert story_of(found) is not None
     assert newest(tmp_path) == path
 

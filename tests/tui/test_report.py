@@ -261,6 +261,22 @@ def test_owner_words_cover_every_explanation() -> None:
         assert not re.search(r"\bmust be changed\b", text)
 
 
+@pytest.mark.parametrize(
+    ("port", "told"), [("the simulated car", True), ("/dev/ttyUSB0", False)]
+)
+def test_a_simulated_drive_says_so_however_it_is_known(
+    tmp_path: Path, port: str, told: bool
+) -> None:
+    """A demo's adapter has a name like a real one; its port tells what it was."""
+    subject = _subject(tmp_path)
+    header = subject.session.header
+    adapter = AdapterInfo(name="SIMOBD v1.0", protocol="6", port=port)
+    header = msgspec.structs.replace(header, adapter=adapter)
+    session = dataclasses.replace(subject.session, header=header)
+    said = report(dataclasses.replace(subject, session=session))
+    assert ("a simulated car: no real vehicle was measured" in said) is told
+
+
 def test_a_trace_keeps_its_extremes_when_reduced(tmp_path: Path) -> None:
     """A spike of one sample survives the reduction to pixel columns."""
     columns = _subject(tmp_path).analysis.columns

@@ -161,7 +161,7 @@ def _facts(subject: Subject, mask_vin: bool) -> list[tuple[str, str]]:
         ("VIN", f"{shown} ({verdict(vin).value})" if vin else "not read"),
         ("Driven", f"{driven}, for {length}"),
     ]
-    if "simulated" in header.adapter.name.lower():
+    if header.simulated:
         rows.append(("Note", "a simulated car: no real vehicle was measured"))
     return rows
 
