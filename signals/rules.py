@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from bankwise.signals import (
     flags_catalyst,
+    flags_common,
     flags_engine,
     flags_fronts,
     flags_loop,
@@ -33,6 +34,7 @@ RULES: tuple[Rule, ...] = (
     *flags_sensors.RULES,
     *flags_fronts.RULES,
     *flags_trims.RULES,
+    *flags_common.RULES,
     *flags_catalyst.RULES,
     *flags_engine.RULES,
     *flags_session.RULES,
