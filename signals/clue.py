@@ -13,6 +13,12 @@ from bankwise.signals.severity import Severity
 RECENT_TICKS = 240
 """Two minutes of ticks: how far back a figure counts as the present one."""
 
+NORMAL_TRIM_PCT = 10.0
+"""A closed-loop trim beyond this is not normal. Source: Cadillac 2006, P0174."""
+
+SWUNG_V = 0.4
+"""Movement that no open input makes. Source: our choice: from a bias to either end."""
+
 
 class Signals(Protocol):
     """What is asked of the frame."""

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from bankwise.signals.clue import Clue, Signals, last, signed
+from bankwise.signals.clue import NORMAL_TRIM_PCT, Clue, Signals, last, signed
 
 SMALL_FILLING, USUAL_FILLING, LARGE_FILLING, HUGE_FILLING = 0.85, 1.05, 1.15, 1.50
 """Metered air at full throttle, as a share of what is printed as usual: below the first
@@ -55,9 +55,6 @@ Source: derived. What burnt gas holds of the manifold's pressure is a fixed amou
 a reading low by the same share at every load misses more of the air at idle; pressure
 of fuel is missed alike, or more under load.
 """
-
-LEAN_PCT = 10.0
-"""A trim beyond this is not normal. Source: Cadillac 2006, P0174."""
 
 
 def air(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
@@ -113,7 +110,7 @@ def _rich_shape(signals: Signals, metered: float) -> Iterator[Clue]:
 def _shape(signals: Signals) -> Iterator[Clue]:
     idle, loaded = last(signals, "common_idle_pct"), last(signals, "common_load_pct")
     words = f"The trim is {signed(idle)} at idle and {signed(loaded)} loaded"
-    if loaded >= LEAN_PCT and idle - loaded >= FALL_PCT:
+    if loaded >= NORMAL_TRIM_PCT and idle - loaded >= FALL_PCT:
         yield Clue("lean-falls-with-load", "engine", words)
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from bankwise.signals.clue import (
     RECENT_TICKS,
+    SWUNG_V,
     Clue,
     Signals,
     last,
@@ -43,10 +44,6 @@ with some ethanol asks for a few percent more."""
 FADE_PCT = 5.0
 """A trim this much apart between idle and load has a pattern. Source: common
 practice, no source."""
-
-SWINGS_V = 0.4
-"""A front seen over so much of its range is connected. Source: our choice: from its
-bias to either end it is 0.4 V."""
 
 ENOUGH_SWITCHES = 80.0
 """Full passes in 100 s that refute slowness. Source: GM 1999 P1133, 40 each way."""
@@ -289,7 +286,7 @@ def _healthy_front(signals: Signals, about: str) -> Iterator[Clue]:
         yield Clue("front-lively", about, f"{about} switches {now:.0f} times in 20 s")
     volts = signals[f"o2_{s}_v"]
     volts = volts[np.isfinite(volts)]
-    if volts.size and np.ptp(volts) >= SWINGS_V:
+    if volts.size and np.ptp(volts) >= SWUNG_V:
         low, high = float(volts.min()), float(volts.max())
         words = f"{about} was seen from {low:.2f} to {high:.2f} V"
         yield Clue("front-swings", about, words)

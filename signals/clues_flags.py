@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from bankwise.signals.clue import (
+    SWUNG_V,
     Clue,
     Raised,
     Signals,
@@ -15,6 +16,7 @@ from bankwise.signals.clue import (
     most,
     other_place,
 )
+from bankwise.signals.windows import TICK_S
 
 _ALIKE: Mapping[str, tuple[str, str]] = {
     "limit-lean": ("limit-lean-both", "Both banks' trims end on the add side"),
@@ -86,7 +88,7 @@ def _only_cold(signals: Signals, flag: Raised) -> bool:
     s = flag.about.lower()
     if not np.isfinite(last(signals, f"wake_up_{s}_s")):
         return False
-    woke = np.flatnonzero(np.isfinite(signals[f"wake_up_{s}_s"]))[0] * 0.5
+    woke = np.flatnonzero(np.isfinite(signals[f"wake_up_{s}_s"]))[0] * TICK_S
     return bool(flag.first_s < woke)
 
 
@@ -95,24 +97,23 @@ MOVED_V = 0.3
 from rest to either end it is 0.35 V."""
 
 
-SWUNG_V = 0.4
-"""Movement that no open input makes. Source: our choice: from a bias to either end."""
+def _range_since(signals: Signals, flag: Raised) -> float:
+    """How far a flag's switching sensor has moved since it rose. Unit: V."""
+    since = signals[f"o2_{flag.about.lower()}_v"][int(flag.first_s / TICK_S) :]
+    since = since[np.isfinite(since)]
+    return float(np.ptp(since)) if since.size else 0.0
 
 
 def _swung_later(signals: Signals, flag: Raised) -> bool:
     """True for a front parked at its bias that came alive afterwards."""
-    since = signals[f"o2_{flag.about.lower()}_v"][int(flag.first_s * 2) :]
-    since = since[np.isfinite(since)]
-    return bool(since.size and np.ptp(since) >= SWUNG_V)
+    return _range_since(signals, flag) >= SWUNG_V
 
 
 def _moved_later(signals: Signals, flag: Raised) -> bool:
     """True for a rear called dead that moved afterwards: it was cold."""
     if flag.id not in ("parked-at-bias", "rear-flat") or flag.about[2:] == "S1":
         return False
-    since = signals[f"o2_{flag.about.lower()}_v"][int(flag.first_s * 2) :]
-    since = since[np.isfinite(since)]
-    return bool(not flag.active and since.size and np.ptp(since) >= MOVED_V)
+    return not flag.active and _range_since(signals, flag) >= MOVED_V
 
 
 _SHAPES = (
@@ -137,7 +138,7 @@ def _outgrown(flag: Raised, flags: list[Raised]) -> bool:
 def _kind(signals: Signals, flag: Raised, raised: set[tuple[str, str]]) -> str:
     rear = flag.about[2:] in {"S2", "S3", "S4"}
     bank = flag.about[:2]
-    k = min(int(flag.first_s * 2), len(signals.ticks) - 1)
+    k = min(int(flag.first_s / TICK_S), len(signals.ticks) - 1)
     if flag.id == "parked-at-bias":
         if rear:
             return "rear-parked"

@@ -6,7 +6,14 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from bankwise.signals.clue import Clue, Signals, last, most, other_place
+from bankwise.signals.clue import (
+    NORMAL_TRIM_PCT,
+    Clue,
+    Signals,
+    last,
+    most,
+    other_place,
+)
 from bankwise.signals.columns import Columns
 from bankwise.signals.misfires import PER_S, counts
 
@@ -20,9 +27,6 @@ Source: common practice (banks of a good engine differ by less), no source.
 QUIET_SHARE = 0.1
 """Counts below this share of what is called a misfire are none. Source: our choice,
 because a cold start or a rough road makes a few."""
-
-USUAL_PCT = 10.0
-"""The other bank must need no more than a normal trim. Source: Cadillac 2006, P0174."""
 
 LONG_S = 180.0
 """So long without counts speaks against a misfire. Source: our choice."""
@@ -50,7 +54,7 @@ def place(signals: Signals, raised: set[tuple[str, str]]) -> str:
         ]
         known = [pair for pair in pairs if np.isfinite(sum(pair))]
         leaner = all(own - rest >= LEANER_PCT for own, rest in known)
-        usual = all(abs(rest) < USUAL_PCT for _, rest in known)
+        usual = all(abs(rest) < NORMAL_TRIM_PCT for _, rest in known)
         if len(known) > 1 and leaner and usual:
             return bank
     return "engine"

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bankwise.signals.clue import Signals, signed
+from bankwise.signals.clue import NORMAL_TRIM_PCT, Signals, signed
 from bankwise.signals.frame import Frame
 from bankwise.signals.trim_map import trim_map
 from bankwise.signals.windows import TICK_S
@@ -14,9 +14,6 @@ from bankwise.signals.windows import TICK_S
 YOUNG_S = 60.0
 """What the car does not deliver is known by then. Source: our choice, because
 everything is asked for within seconds."""
-
-FAR_PCT = 10.0
-"""A closed-loop trim beyond this is not normal. Source: Cadillac 2006, P0174."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +49,7 @@ def wanted(signals: Signals) -> tuple[Wanted, ...]:
 
     Source: our choice, because each of these is where some fault shows alone.
     """
-    banks = ("b1", "b2") if _seconds(signals, "two_banks") > 0 else ("b1",)
+    banks = _banks(signals)
     rows = [
         ("idle", "idle", 30.0),
         ("cruise", "cruise", 60.0),
@@ -110,7 +107,7 @@ that nobody told of is most of what there is to know.
 
 def unjudged(frame: Frame) -> tuple[Unjudged, ...]:
     """What this drive, sampling and car leave unjudged, the gravest first."""
-    banks = ("b1", "b2") if _seconds(frame, "two_banks") > 0 else ("b1",)
+    banks = _banks(frame)
     found = []
     mute = [b for b in banks if not np.isfinite(frame[f"closed_trim_{b}_pct"]).any()]
     if mute:
@@ -161,7 +158,9 @@ def far_trims(frame: Frame) -> list[str]:
     """Which banks needed more than a normal trim, in which cells, in words."""
     found = []
     for bank in (1, 2):
-        far = [cell for cell in trim_map(frame, bank) if abs(cell.median) > FAR_PCT]
+        far = [
+            cell for cell in trim_map(frame, bank) if abs(cell.median) > NORMAL_TRIM_PCT
+        ]
         if far:
             worst = max(far, key=lambda cell: abs(cell.median))
             found.append(
@@ -169,6 +168,10 @@ def far_trims(frame: Frame) -> list[str]:
                 f"and {worst.load_pct:.0f} % load"
             )
     return found
+
+
+def _banks(signals: Signals) -> tuple[str, ...]:
+    return ("b1", "b2") if _seconds(signals, "two_banks") > 0 else ("b1",)
 
 
 def _seconds(signals: Signals, name: str) -> float:
