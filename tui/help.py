@@ -68,10 +68,9 @@ class Help(ModalScreen[None]):
     def compose(self) -> ComposeResult:
         """The table."""
         with VerticalScroll(classes="box wide"):
-            yield Static("Keys", classes="head")
+            yield Static("Keys   ↑ ↓ scroll, esc away", classes="head")
             text = in_columns(help_lines(self._pane), self.app.size.width - 8)
             yield Static(text, markup=False)
-            yield Static("esc: away", classes="hint")
 
     def action_away(self) -> None:
         """Read."""
