@@ -11,6 +11,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
+from bankwise.adapters.monitor_results import Records, records_in, records_of
+
 _ALL, _LAST = 0xA1, 0xAD
 """Monitor of all cylinders together and the last of one cylinder each.
 
@@ -24,8 +26,6 @@ _COUNTS: Final = 0x24
 """Scaling "counts, one a bit": no other makes sense here. Source: SAE J1979."""
 
 _ON_BOARD, _BY_IDENTIFIER, _TESTS_BLOCK = 0x46, 0x62, 0xF6
-_RECORD: Final = 9
-"""Bytes of a result: monitor, test, scaling, value, lowest, highest."""
 
 
 def is_misfire_request(request: str) -> bool:
@@ -49,7 +49,7 @@ def misfire_counts(
     for unit, payload in sorted(answers):
         if len(unit) < 3:
             continue
-        for monitor, test, scaling, high, low in _results(payload):
+        for monitor, (test, scaling, high, low, *_) in _records(payload):
             if monitor in monitors and scaling == _COUNTS and test in _NAMES:
                 found.setdefault(_name(monitor, test), float(high << 8 | low))
     return found
@@ -66,20 +66,17 @@ def _asked(request: str) -> frozenset[int]:
     return frozenset(number for number in numbers if _ALL <= number <= _LAST)
 
 
-def _results(payload: bytes) -> Iterable[bytes]:
-    """Results in one answer; none when its length is wrong.
+def _records(payload: bytes) -> Records:
+    """Results in one answer; none when it is no such answer, or its length is wrong.
 
-    By identifier (SAE J1979-2, from memory) the monitor stands once, ahead of all.
+    By identifier the monitor stands once, ahead of all.
     """
+    found = None
     if payload[:1] == bytes((_ON_BOARD,)):
-        body, head, size = payload[1:], b"", _RECORD
-    elif payload[:2] == bytes((_BY_IDENTIFIER, _TESTS_BLOCK)):
-        body, head, size = payload[3:], payload[2:3], _RECORD - 1
-    else:
-        return ()
-    if len(body) % size:
-        return ()
-    return [(head + body[i : i + size])[:5] for i in range(0, len(body), size)]
+        found = records_in(payload)
+    elif payload[:2] == bytes((_BY_IDENTIFIER, _TESTS_BLOCK)) and payload[2:]:
+        found = records_of(payload[2], payload[3:])
+    return found or ()
 
 
 def _name(monitor: int, test: int) -> str:

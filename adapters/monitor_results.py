@@ -141,38 +141,53 @@ def _title(monitor: int, test: int) -> str:
     return title
 
 
-def results_in(payload: bytes, unit: str) -> tuple[MonitorResult, ...] | None:
+Records = tuple[tuple[int, bytes], ...]
+"""Results as they came: monitor, and test, scaling, value, lowest, highest in bytes."""
+
+
+def records_in(payload: bytes) -> Records | None:
     """Every result in one CAN answer to service 06; None when its length is wrong.
 
     Args:
         payload: from the service byte on: `46`, then nine bytes a result.
-        unit: the control unit that answered.
     """
     body = payload[1:]
     if not body or len(body) % _RECORD:
         return None
     return tuple(
-        _result(unit, body[i], body[i + 1 : i + _RECORD])
-        for i in range(0, len(body), _RECORD)
+        (body[i], body[i + 1 : i + _RECORD]) for i in range(0, len(body), _RECORD)
     )
 
 
-def results_of(
-    monitor: int, data: bytes, unit: str
-) -> tuple[MonitorResult, ...] | None:
+def records_of(monitor: int, data: bytes) -> Records | None:
     """Every result in the data of identifier F6xx; None when its length is wrong.
 
     Args:
         monitor: its number, which the identifier holds and the records do not.
         data: eight bytes a result. From memory of SAE J1979-2, not tried on a car.
-        unit: the control unit that answered.
     """
     width = _RECORD - 1
     if not data or len(data) % width:
         return None
-    return tuple(
-        _result(unit, monitor, data[i : i + width]) for i in range(0, len(data), width)
-    )
+    return tuple((monitor, data[i : i + width]) for i in range(0, len(data), width))
+
+
+def results_in(payload: bytes, unit: str) -> tuple[MonitorResult, ...] | None:
+    """As `records_in`, in their units; `unit` is the control unit that answered."""
+    return _scaled(records_in(payload), unit)
+
+
+def results_of(
+    monitor: int, data: bytes, unit: str
+) -> tuple[MonitorResult, ...] | None:
+    """As `records_of`, in their units; `unit` is the control unit that answered."""
+    return _scaled(records_of(monitor, data), unit)
+
+
+def _scaled(records: Records | None, unit: str) -> tuple[MonitorResult, ...] | None:
+    if records is None:
+        return None
+    return tuple(_result(unit, monitor, record) for monitor, record in records)
 
 
 def _result(unit: str, monitor: int, record: bytes) -> MonitorResult:

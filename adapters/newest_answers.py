@@ -24,6 +24,7 @@ from bankwise.adapters.frames import (
 )
 from bankwise.adapters.records import Exchange, Record
 from bankwise.adapters.troubles import BY_WORD
+from bankwise.signals.clue import clock_words
 
 CAN_PROTOCOLS: Final = frozenset("6789ABC")
 """Adapter's protocol numbers that are CAN."""
@@ -187,8 +188,9 @@ def _take(
     reasons = [why for answer in told if (why := _why(answer))] or [NOTHING]
     silent = sorted({answer.ecu for answer in kept if isinstance(answer, Data)})
     whose = f" from {', '.join(silent)}" if heard else ""
+    why_not = "; ".join(dict.fromkeys(reasons))
     out.again[request] = (
-        f"read again at {_moment(exchange.t)}: {'; '.join(dict.fromkeys(reasons))}; "
+        f"read again at {clock_words(exchange.t)}: {why_not}; "
         f"what is shown{whose} was read before"
     )
     if heard:
@@ -203,10 +205,6 @@ def _forget(out: NewestAnswers) -> None:
             del out.newest[request]
             out.answers.pop(request, None)
             out.again.pop(request, None)
-
-
-def _moment(t: float) -> str:
-    return f"{int(t) // 60}:{int(t) % 60:02d}"
 
 
 def unanswered(
