@@ -74,7 +74,7 @@ BY_GAS = GuidedTest(
             "recover",
             "Shut the gas: hold 2000 rpm",
             "Until the trims are back where they were.",
-            12.0,
+            20.0,
         ),
         Step(
             "feed-lean",
