@@ -41,7 +41,7 @@ from bankwise.adapters.startup import Found
 SWITCH_S: Final = 0.0005
 """Longest wait of this thread for a busy screen. Our choice: at Python's usual 5 ms
 the screen's work would show in the times of the answers."""
-_STOP_S: Final = 5.0
+_STOP_S: Final = 10.0
 """Longest wait for the thread to close in good order. Our choice."""
 
 
@@ -241,6 +241,11 @@ class Live:
             while not self._wants.empty():
                 cycle.want(self._wants.get())
             records = cycle.step()
+            if not cycle.other_vehicle:
+                self._keep(records)
+                if cycle.found.units:
+                    self._recorder.begin(cycle.found)
+            # Whoever sees the link up finds the header there.
             self._status = cycle.status
             if cycle.state is not self.state:
                 self.state = cycle.state
@@ -248,9 +253,6 @@ class Live:
                     backoff.reset()
             if cycle.other_vehicle:
                 return
-            self._keep(records)
-            if cycle.found.units:
-                self._recorder.begin(cycle.found)
 
     def _broken(self, why: str) -> None:
         if self._cycle is not None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -57,14 +56,12 @@ def test_every_command_has_its_situation() -> None:
 
 def test_help_is_quick() -> None:
     """Help comes without loading the engine, the adapters or the screen."""
-    began = time.monotonic()
     done = subprocess.run(
         [sys.executable, "-X", "importtime", "-m", "bankwise.tui.main", "--help"],
         capture_output=True,
         text=True,
         check=True,
     )
-    assert time.monotonic() - began < 5
     loaded = {line.split("|")[-1].strip() for line in done.stderr.splitlines()}
     assert loaded.isdisjoint({"numpy", "textual", "obd", "serial", "msgspec"})
 
