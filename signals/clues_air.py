@@ -1,6 +1,7 @@
-"""Clues about metered air: filling at full throttle, and pressure against pressure.
+"""Clues about metered air: what an open throttle shows of meter and fuel.
 
-They separate a meter or pressure sensor that errs from fuel that is short or too much.
+They separate a meter that errs from fuel that is short or too much; cars that meter
+air by pressure are in `clues_pressure`.
 """
 
 from __future__ import annotations
@@ -9,7 +10,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from bankwise.signals.clue import NORMAL_TRIM_PCT, Clue, Signals, last, signed
+from bankwise.signals.clue import Clue, Signals, last, signed
+from bankwise.signals.clues_pressure import FALL_PCT, by_pressure
 
 SMALL_FILLING, USUAL_FILLING, LARGE_FILLING, HUGE_FILLING = 0.85, 1.05, 1.15, 1.50
 """Metered air at full throttle, as a share of what is printed as usual: below the first
@@ -32,29 +34,8 @@ Source: J1979 PID 04, from memory: the load is the metered air over the most tha
 engine can take, so it ends between 85 and 95 % on most engines; the limits are ours.
 """
 
-PRESSURE_SHARE, PRESSURE_TICKS = 0.05, 2
-"""How far two pressure sensors may differ with the engine off, and for how many ticks
-both must be seen.
-
-Source: our choice, because each may err by about two percent of its range.
-"""
-
-OPEN_SHARE, OPEN_RPM, OPEN_TICKS = 0.90, 3500.0, 4
-"""A manifold this far below the barometer at full throttle and moderate speed, so long.
-
-Source: our choice, because an open throttle costs a few kPa at such a speed.
-"""
-
 LEAST_RPM = 1500.0
 """Below, full throttle is a moment of tip-in. Source: MOTOR magazine, Dec 2003."""
-
-FALL_PCT = 4.0
-"""Share of a lean trim that must fade for a pressure sensor to be likelier than fuel.
-
-Source: derived. What burnt gas holds of the manifold's pressure is a fixed amount, so
-a reading low by the same share at every load misses more of the air at idle; pressure
-of fuel is missed alike, or more under load.
-"""
 
 
 def air(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
@@ -66,52 +47,20 @@ def air(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
     lean = names & {"both-lean", "both-lean-grows"} or len(limited) > 1
     if metered == 0 and (lean or names & {"both-rich", "both-lean-fades"}):
         yield Clue("no-airflow-meter", "engine", "This car meters air by pressure")
-        yield from _pressures(signals)
-        if lean:
-            yield from _shape(signals)
+        yield from by_pressure(signals, lean=bool(lean))
     elif lean:
         yield from _filling(signals)
     elif "both-rich" in names:
         yield from _filling_rich(signals)
-    if "both-rich" in names:
-        yield from _rich_shape(signals, metered)
+    if metered == 1 and "both-rich" in names:
+        yield from _rich_alike(signals)
 
 
-def _pressures(signals: Signals) -> Iterator[Clue]:
-    """The manifold's pressure against the barometer's where both must be alike."""
-    share = signals["map_kpa"] / signals["baro_kpa"]
-    off = (signals["rpm"] <= 0) & np.isfinite(share)
-    if np.count_nonzero(off) >= PRESSURE_TICKS:
-        found = float(np.median(share[off]))
-        words = f"With the engine off the manifold reads {found:.0%} of the barometer"
-        if found < 1 - PRESSURE_SHARE:
-            yield Clue("pressure-reads-low", "engine", words)
-        elif found > 1 + PRESSURE_SHARE:
-            yield Clue("pressure-reads-high", "engine", words)
-        return
-    full = (signals["wide_open_run_s"] >= 1.0) & (signals["rpm"] < OPEN_RPM)
-    full &= np.isfinite(share)
-    if np.count_nonzero(full) >= OPEN_TICKS:
-        found = float(np.median(share[full]))
-        words = f"At full throttle the manifold reads {found:.0%} of the barometer"
-        if found < OPEN_SHARE:
-            yield Clue("pressure-low-wide-open", "engine", words)
-
-
-def _rich_shape(signals: Signals, metered: float) -> Iterator[Clue]:
+def _rich_alike(signals: Signals) -> Iterator[Clue]:
     idle, loaded = last(signals, "common_idle_pct"), last(signals, "common_load_pct")
     words = f"The trim is {signed(idle)} at idle and {signed(loaded)} loaded"
-    if metered == 0 and loaded - idle >= FALL_PCT:
-        yield Clue("rich-falls-with-load", "engine", words)
-    elif metered == 1 and abs(loaded - idle) < FALL_PCT:
+    if abs(loaded - idle) < FALL_PCT:
         yield Clue("rich-alike-everywhere", "engine", words)
-
-
-def _shape(signals: Signals) -> Iterator[Clue]:
-    idle, loaded = last(signals, "common_idle_pct"), last(signals, "common_load_pct")
-    words = f"The trim is {signed(idle)} at idle and {signed(loaded)} loaded"
-    if loaded >= NORMAL_TRIM_PCT and idle - loaded >= FALL_PCT:
-        yield Clue("lean-falls-with-load", "engine", words)
 
 
 def _median(signals: Signals, name: str) -> float:

@@ -95,6 +95,8 @@ def idle_pattern(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clu
         alone = not most(signals, "two_banks") > 0
         kind = "idle-rich-fades-alone" if alone else "idle-rich-fades"
         yield Clue(kind, "B1" if alone else "engine", words)
+        if last(signals, "mass_air") == 1:
+            yield Clue("metered-rich-fades", "engine", words)
         if alone:
             much = "beyond" if common < PURGE_PCT else "within"
             yield Clue(f"{much}-purge", "B1", words)

@@ -82,6 +82,35 @@ WEIGHTS: tuple[Weight, ...] = (
         ("common-rich-source", -2, _E, "the pressure sensor alone explains it"),
     ),
     *weights_of(
+        "pressure-rather-low",
+        ("airflow-under-read", 2, _E, "standing air has one pressure"),
+    ),
+    *weights_of(
+        "pressure-rather-high",
+        ("airflow-over-read", 3, _E, "standing air has one pressure"),
+    ),
+    *weights_of(
+        "rich-with-pressure",
+        ("airflow-over-read", 3, _E, "a pressure sensor errs alike at one pressure"),
+        ("common-rich-source", -2, _E, "more airflow would thin vapour out"),
+    ),
+    *weights_of(
+        "rich-with-flow",
+        ("common-rich-source", 2, _E, "more airflow thins vapour out"),
+        ("airflow-over-read", -2, _E, "a pressure sensor errs alike at one pressure"),
+    ),
+    *weights_of(
+        "lean-with-pressure",
+        ("airflow-under-read", 3, _E, "a pressure sensor errs alike at one pressure"),
+        ("common-unmetered-air", -2, _E, "more airflow would thin a leak out"),
+        ("fuel-supply-weak", -1, _E, "fuel runs short with flow, not with pressure"),
+    ),
+    *weights_of(
+        "lean-with-flow",
+        ("common-unmetered-air", 2, _E, "more airflow thins a leak out"),
+        ("airflow-under-read", -2, _E, "a pressure sensor errs alike at one pressure"),
+    ),
+    *weights_of(
         "pressure-low-wide-open",
         ("airflow-under-read", 2, _E, "an open throttle lets nearly all pressure in"),
         ("fuel-supply-weak", -1, _E, "the pressure sensor may explain it"),

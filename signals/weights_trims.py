@@ -90,13 +90,15 @@ WEIGHTS: tuple[Weight, ...] = (
     *weights_of(
         "idle-rich-fades",
         ("common-rich-source", 1.5, _E, "purge weighs most at idle"),
-        ("airflow-over-read", -2, _E, "a meter errs at every load"),
+    ),
+    *weights_of(
+        "metered-rich-fades",
+        ("airflow-over-read", -2, _E, "an airflow meter errs at every load"),
     ),
     *weights_of(
         "idle-rich-fades-alone",
         ("bank-injectors-rich", 2, _B, "a drip weighs most at idle"),
         ("common-rich-source", 2, _E, "purge weighs most at idle"),
-        ("airflow-over-read", -2, _E, "a meter errs at every load"),
     ),
     *weights_of(
         "beyond-purge",
