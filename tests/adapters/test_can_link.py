@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import threading
-import time
 from collections import deque
 from collections.abc import Iterator
 from random import Random
@@ -42,17 +40,20 @@ class StillCar:
         """Time changes nothing."""
 
 
-class Peer(threading.Thread):
-    """A control unit on the bus whose messages can-isotp cuts and sends."""
+class Peer:
+    """A control unit on the bus whose messages can-isotp cuts and sends.
+
+    It lives in the link's time: `look` is called whenever that has passed.
+    """
 
     def __init__(self, channel: str, bits: int, manners: Manners | None = None) -> None:
-        super().__init__(daemon=True)
+        self.channel = channel
         self.bus = can.Bus(interface="virtual", channel=channel)
         self.unit = ControlUnit(StillCar(), UnitNames(vin=VIN), manners=manners)
         self.bits = bits
         self.seen: list[tuple[int, bytes]] = []
-        self._ended = threading.Event()
         self._inbox: deque[Any] = deque()
+        self._due: deque[tuple[float, bytes]] = deque()
         mode = isotp.AddressingMode
         if bits == 11:
             address = isotp.Address(mode.Normal_11bits, rxid=0x7E0, txid=0x7E8)
@@ -64,7 +65,8 @@ class Peer(threading.Thread):
             rxfn=self._receive,
             txfn=self._send,
             address=address,
-            params={"tx_padding": 0, "stmin": 0},
+            # can-isotp alone goes by the real clock here, and must never lose patience.
+            params={"tx_padding": 0, "stmin": 0, "rx_flowcontrol_timeout": 600_000},
         )
 
     def _receive(self, timeout: float) -> Any:
@@ -79,36 +81,77 @@ class Peer(threading.Thread):
             )
         )
 
-    def run(self) -> None:
-        """Answers until ended."""
-        functional = 0x7DF if self.bits == 11 else 0x18DB33F1
-        while not self._ended.is_set():
-            message = self.bus.recv(0.002)
-            if message is not None:
-                self.seen.append((message.arbitration_id, bytes(message.data)))
-                if message.arbitration_id == functional:
-                    length = message.data[0]
-                    self._answer(bytes(message.data[1 : 1 + length]))
-                else:
-                    self._inbox.append(
-                        isotp.CanMessage(
-                            arbitration_id=message.arbitration_id,
-                            data=bytes(message.data),
-                            extended_id=message.is_extended_id,
-                        )
-                    )
-            self.stack.process()
+    def look(self, now: float) -> None:
+        """Takes what is on the bus, and says what is due by now."""
+        while (message := self.bus.recv(0)) is not None:
+            self._take(message, now)
+        while self._due and self._due[0][0] <= now:
+            self.stack.send(self._due.popleft()[1])
+        self.stack.process()
 
-    def _answer(self, request: bytes) -> None:
-        for reply in self.unit.replies(request):
-            time.sleep(reply.later_s)
-            self.stack.send(reply.payload)
-            self.stack.process()
+    def _take(self, message: Any, now: float) -> None:
+        self.seen.append((message.arbitration_id, bytes(message.data)))
+        if message.arbitration_id in (0x7DF, 0x18DB33F1):
+            if message.is_extended_id != (self.bits == 29):
+                return
+            for reply in self.unit.replies(
+                bytes(message.data[1 : 1 + message.data[0]])
+            ):
+                now += reply.later_s
+                self._due.append((now, reply.payload))
+        else:
+            self._inbox.append(
+                isotp.CanMessage(
+                    arbitration_id=message.arbitration_id,
+                    data=bytes(message.data),
+                    extended_id=message.is_extended_id,
+                )
+            )
 
     def end(self) -> None:
-        """Ends the thread and leaves the bus."""
-        self._ended.set()
-        self.join(2.0)
+        """Leaves the bus."""
+        self.bus.shutdown()
+
+
+class TimedBus:
+    """A virtual bus of python-can on which time passes only while one waits."""
+
+    STEP_S = 0.0005
+
+    def __init__(self, channel: str, peer: Peer | None = None) -> None:
+        self.bus = can.Bus(interface="virtual", channel=channel)
+        self.peer = peer
+        self.t = 0.0
+        self.slept_s = 0.0
+
+    def clock(self) -> float:
+        """The time on this bus."""
+        return self.t
+
+    def send(self, message: Any, timeout: float | None = None) -> None:
+        """Onto the bus; the computer may then fall asleep for `slept_s`."""
+        self.bus.send(message, timeout)
+        self.pass_time(self.slept_s)
+
+    def recv(self, timeout: float) -> Any:
+        """The next message, or None when `timeout` has passed."""
+        end = self.t + timeout
+        while (message := self.bus.recv(0)) is None and self.t < end:
+            self.pass_time(min(self.STEP_S, end - self.t))
+            # A sum of steps never quite arrives.
+            self.t = end if end - self.t < 1e-9 else self.t
+        return message
+
+    def pass_time(self, seconds: float) -> None:
+        """Lets the peer live so long."""
+        end = self.t + seconds
+        while self.t < end:
+            self.t = min(self.t + self.STEP_S, end)
+            if self.peer is not None:
+                self.peer.look(self.t)
+
+    def shutdown(self) -> None:
+        """Leaves the bus."""
         self.bus.shutdown()
 
 
@@ -116,22 +159,27 @@ class Peer(threading.Thread):
 def _peer(request: pytest.FixtureRequest) -> Iterator[Peer]:
     """A control unit with short or long identifiers on a bus of its own."""
     peer = Peer(f"bankwise-{request.node.name}", request.param)
-    peer.start()
     yield peer
     peer.end()
 
 
-def link_to(peer: Peer) -> CanLink:
-    """A link onto the peer's bus."""
-    return CanLink(can.Bus(interface="virtual", channel=peer.bus.channel_info
-                           .removeprefix("Virtual bus channel ")))  # fmt: skip
+def link_to(peer: Peer, slept_s: float = 0.0) -> CanLink:
+    """A link onto the peer's bus, in virtual time."""
+    bus = TimedBus(peer.channel, peer)
+    bus.slept_s = slept_s
+    return CanLink(bus, clock=bus.clock)
 
 
-def test_drive_over_bare_can_is_like_any_other(peer: Peer) -> None:
-    """Start-up, six PIDs a request and values: the poll cycle knows no difference."""
-    cycle = PollCycle(link_to(peer), jitter=Random(1))
+@pytest.mark.parametrize("slept_s", [0.0, 0.4], ids=["awake", "starved"])
+def test_drive_over_bare_can_is_like_any_other(peer: Peer, slept_s: float) -> None:
+    """Start-up, six PIDs a request and values: the poll cycle knows no difference.
+
+    Not even where the computer stands still after every frame that it sends, longer
+    than an answer takes: the answer waits, and is found.
+    """
+    cycle = PollCycle(link_to(peer, slept_s), jitter=Random(1))
     records: list[Record] = []
-    while cycle.now() < 3.0:
+    while cycle.now() < (20.0 if slept_s else 3.0):
         records += cycle.step()
     cycle.adapter.link.close()
     assert cycle.found.name == NAME
@@ -162,7 +210,6 @@ def test_only_requests_and_flow_control_reach_the_bus(peer: Peer) -> None:
 def test_announced_answer_is_waited_for() -> None:
     """After 7F xx 78 the link waits on and the answer comes in the same exchange."""
     peer = Peer("bankwise-pending", 11, Manners(pending_s={0x09: 0.4}))
-    peer.start()
     adapter = Adapter(link_to(peer))
     adapter.ask("ATTP6")
     asked = adapter.ask("0902", 3.0)
@@ -174,7 +221,8 @@ def test_announced_answer_is_waited_for() -> None:
 
 def test_silent_bus_is_no_data() -> None:
     """Nobody on the bus gives the adapter's own word for silence."""
-    link = CanLink(can.Bus(interface="virtual", channel="bankwise-empty"))
+    bus = TimedBus("bankwise-empty")
+    link = CanLink(bus, clock=bus.clock)
     adapter = Adapter(link)
     assert adapter.ask("0100").exchange.e == "NO DATA"
     assert adapter.ask("ATQQ").exchange.e == "?"
@@ -187,7 +235,8 @@ def test_silent_bus_is_no_data() -> None:
 def test_gate_stands_before_the_bus() -> None:
     """Raw bytes never reach the bus."""
     watcher = can.Bus(interface="virtual", channel="bankwise-gate")
-    link = CanLink(can.Bus(interface="virtual", channel="bankwise-gate"))
+    bus = TimedBus("bankwise-gate")
+    link = CanLink(bus, clock=bus.clock)
     with pytest.raises(GateRefused):
         link.write(b"04\r")  # type: ignore[arg-type]
     assert watcher.recv(0.05) is None
