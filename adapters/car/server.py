@@ -31,7 +31,9 @@ slept; the drive then stood still too. Source: our choice."""
 
 ANY_PORT = "127.0.0.1:0"
 
-_STOP_S = 5.0
+_STOP_S = 60.0
+"""Longest wait for a thread, a process or an answer of theirs. Source: our choice, for
+a machine that has no time: it is far from usual."""
 
 
 class Service:
@@ -74,6 +76,11 @@ class Service:
         if self._began is None:
             return 0.0
         return (self._clock() - self._began) * self._faster
+
+    @property
+    def connected(self) -> bool:
+        """True while a computer is at the port."""
+        return self._port.connected
 
     def say(self, line: str, answer: Callable[[str], None]) -> None:
         """Hands a console line over; `answer` is called with its result. Any thread."""
