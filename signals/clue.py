@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -30,6 +31,15 @@ class Signals(Protocol):
 
     def __getitem__(self, name: str) -> Floats:
         """Values at ticks; shape (n,), NaN where there is none."""
+        ...
+
+
+class Judged(Signals, Protocol):
+    """What is asked of the frame where a limit counts."""
+
+    @property
+    def thresholds(self) -> Mapping[str, float]:
+        """The limits in force, by name."""
         ...
 
 

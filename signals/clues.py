@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from bankwise.signals.clue import Clue, Raised, Signals, last, signed
+from bankwise.signals.clue import Clue, Judged, Raised, Signals, last, signed
 from bankwise.signals.clues_air import air
 from bankwise.signals.clues_codes import from_codes, from_tests, no_cam_code
 from bankwise.signals.clues_figures import (
@@ -17,6 +17,7 @@ from bankwise.signals.clues_figures import (
     healthy,
     idle_pattern,
     patterns,
+    pulled,
     rears,
     refuted,
 )
@@ -39,7 +40,7 @@ def _doubted(raised: set[tuple[str, str]], codes: list[Clue]) -> set[str]:
 
 
 def gather(
-    signals: Signals, flags: Iterable[Raised], columns: Columns
+    signals: Judged, flags: Iterable[Raised], columns: Columns
 ) -> tuple[Clue, ...]:
     """Every clue of the session so far, flags first."""
     made = on_purpose(columns)
@@ -60,6 +61,8 @@ def gather(
     found += compared(signals, ids | {(clue.kind, clue.about) for clue in found})
     codes = list(from_codes(signals, columns, ids))
     found += rears(signals, _doubted(ids, codes))
+    if any(name == "full-throttle-not-rich" for name, _ in ids):
+        found += pulled(signals, _doubted(ids, codes))
     seen = ids | {(clue.kind, clue.about) for clue in found}
     found += [clue for clue in healthy(signals) if not refuted(clue, seen)]
     found += codes

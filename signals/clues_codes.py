@@ -4,8 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+import numpy as np
+
 from bankwise.signals import trouble_codes
-from bankwise.signals.clue import Clue, Signals, clock_words, last, other_place
+from bankwise.signals.clue import (
+    Clue,
+    Signals,
+    clock_words,
+    last,
+    most,
+    other_place,
+    signed,
+)
 from bankwise.signals.clues_misfire import place
 from bankwise.signals.code_marks import (
     OUTCOMES,
@@ -43,6 +53,31 @@ _SHARED: Mapping[str, str] = {
 """What codes say that both banks have: nothing of a sensor, or of the whole engine."""
 
 
+_WHOLE = frozenset({"code-bank-lean", "code-bank-rich"})
+"""A bank's codes that speak of the whole engine where its banks do not differ."""
+
+ALIKE_PCT, ALIKE_BINS = 3.0, 2
+"""Banks whose trims differ no more, in so many airflow bins, share what is wrong.
+
+Source: our choice, because a code of one bank is set by whichever bank crosses the
+limit first; limits lie at a fifth and more (Suzuki 2011), so a cause in that bank alone
+would leave it far from the other.
+"""
+
+_BINS = ("idle", "low", "mid", "high")
+
+
+def _whole(signals: Signals) -> tuple[str, str]:
+    """How a bank's code is to be read: `alike`, `alone` or nothing; why, in words."""
+    if not most(signals, "two_banks") > 0:
+        return "alone", "and the engine has one bank"
+    apart = np.abs([last(signals, f"imbalance_{name}_pct") for name in _BINS])
+    if np.isfinite(apart).sum() < ALIKE_BINS or np.nanmax(apart) > ALIKE_PCT:
+        return "", ""
+    one, two = (last(signals, f"trim_road_{b}_pct") for b in ("b1", "b2"))
+    return "alike", f"but both banks' trims are alike ({signed(one)} and {signed(two)})"
+
+
 def _code_kind(code: str) -> tuple[str, str]:
     about = trouble_codes.about(code)
     if trouble_codes.speaks_of_crossed_sensors(code):
@@ -70,11 +105,16 @@ def from_codes(
             about = place(signals, raised)
         found[code] = Clue(kind, about, f"Code {code} is {when}")
     places = {(clue.kind, clue.about) for clue in found.values()}
+    how, why = _whole(signals)
     for clue in found.values():
         # Two sensors that say the same speak of the mixture, not of themselves.
         alike = (clue.kind, other_place(clue.about)) in places
         if not (alike and clue.kind in _SHARED):
-            yield clue
+            if how and clue.kind in _WHOLE:
+                kind = clue.kind.replace("bank", how)
+                yield Clue(kind, clue.about, f"{clue.words}, {why}")
+            else:
+                yield clue
         elif _SHARED[clue.kind] and clue.about.startswith("B1"):
             words = f"{clue.words}, and its like on the other bank"
             yield Clue(_SHARED[clue.kind], "engine", words)

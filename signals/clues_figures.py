@@ -17,6 +17,7 @@ from bankwise.signals.clue import (
     recent,
     signed,
 )
+from bankwise.signals.windows import TICK_S
 
 REAR_RICH_V, REAR_ALONE_V, REAR_APART_V = 0.75, 0.80, 0.08
 """A rear this high, and this far above the other bank's, got the added fuel; with no
@@ -250,6 +251,30 @@ def rears(signals: Signals, doubted: Collection[str]) -> Iterator[Clue]:
                 if sign > 0 and fades and _driven(signals, b) < APART_PCT:
                     words = f"{words}, and the trim fades as the airflow grows"
                     yield Clue("fades-but-rear-rich", b.upper(), words)
+
+
+PULL_TICKS = 4
+"""Two seconds of full throttle. Source: our choice, because a rear follows a rich
+mixture within one or two."""
+
+
+def pulled(signals: Signals, doubted: Collection[str]) -> Iterator[Clue]:
+    """A bank that both its sensors call lean at full throttle, where no trim rules."""
+    for b, o in (("b1", "b2"), ("b2", "b1")):
+        if f"{b.upper()}S2" in doubted:
+            continue
+        full = signals["wide_open_run_s"] >= PULL_TICKS * TICK_S
+        rear, other = signals[f"o2_{b}s2_v"], signals[f"o2_{o}s2_v"]
+        both = full & np.isfinite(rear) & np.isfinite(other)
+        lean = both & (rear < REAR_LEAN_V) & (other > REAR_LEAN_V * 2)
+        count = int(np.count_nonzero(lean))
+        if count >= PULL_TICKS and 2 * count >= int(np.count_nonzero(both)):
+            here, there = np.median(rear[lean]), np.median(other[lean])
+            words = (
+                f"At full throttle the rear of {b.upper()} reads {here:.2f} V, the "
+                f"other bank's {there:.2f} V"
+            )
+            yield Clue("pulls-and-rear-lean", b.upper(), words)
 
 
 def _driven(signals: Signals, b: str) -> float:

@@ -9,6 +9,7 @@ import numpy as np
 from bankwise.signals.clue import (
     SWUNG_V,
     Clue,
+    Judged,
     Raised,
     Signals,
     clock_words,
@@ -37,7 +38,7 @@ FAR_LEAN_PCT = 20.0
 and an engine that misses every fifth hardly runs. Source: derived."""
 
 
-def from_flags(signals: Signals, flags: list[Raised]) -> Iterator[Clue]:
+def from_flags(signals: Judged, flags: list[Raised]) -> Iterator[Clue]:
     """The evidence that raised flags are, alike ones on both banks taken together."""
     places = {(flag.id, flag.about) for flag in flags}
     common = any(name.startswith("both-") for name, _ in places)
@@ -135,10 +136,56 @@ def _outgrown(flag: Raised, flags: list[Raised]) -> bool:
     )
 
 
-def _kind(signals: Signals, flag: Raised, raised: set[tuple[str, str]]) -> str:
+_ALONE = frozenset(
+    {
+        "both-rich",
+        "limit-lean",
+        "limit-rich",
+        "stuck-lean",
+        "stuck-rich",
+        "lambda-reads-lean",
+        "lambda-reads-rich",
+    }
+)
+"""Kinds that on an engine with one bank speak of the whole engine as well: there both
+are the same cylinders."""
+
+
+def _kind(signals: Judged, flag: Raised, raised: set[tuple[str, str]]) -> str:
+    kind = _kind_of(signals, flag, raised)
+    alone = kind in _ALONE and not most(signals, "two_banks") > 0
+    return f"{kind}-alone" if alone else kind
+
+
+JUST_SHARE = 0.15
+"""Beyond its limit by less than this share, a slow edge or a small swing is a hint.
+
+Source: our choice, because the limits are those of single models and calibrations
+differ by more than that, while ageing goes on to several times the limit.
+"""
+
+
+def _hardly(signals: Judged, flag: Raised) -> bool:
+    """True where an edge or a swing passed its limit by a hair and no more."""
+    s, limits = flag.about.lower(), signals.thresholds
+    if flag.id == "slow-switching":
+        up = most(signals, f"lr_least_{s}_ms") / limits["response_lr_ms"]
+        down = most(signals, f"rl_least_{s}_ms") / limits["response_rl_ms"]
+        return bool(np.fmax(up, down) < 1.0 + JUST_SHARE)
+    if flag.id == "small-swing":
+        swing, limit = signals[f"swing_{s}_v"], limits["swing_min_v"]
+        alive = signals[f"crossings_{s}"] >= limits["switches_min"]
+        small = swing[alive & (swing < limit)]
+        return bool(small.size and np.median(small) > limit * (1.0 - JUST_SHARE))
+    return False
+
+
+def _kind_of(signals: Judged, flag: Raised, raised: set[tuple[str, str]]) -> str:
     rear = flag.about[2:] in {"S2", "S3", "S4"}
     bank = flag.about[:2]
     k = min(int(flag.first_s / TICK_S), len(signals.ticks) - 1)
+    if _hardly(signals, flag):
+        return f"{flag.id}-just"
     if flag.id == "parked-at-bias":
         if rear:
             return "rear-parked"
@@ -156,8 +203,6 @@ def _kind(signals: Signals, flag: Raised, raised: set[tuple[str, str]]) -> str:
         if raised & lean:
             return "ignores-forcing-lean"
         return "ignores-forcing-rich" if raised & rich else "ignores-forcing-parked"
-    if flag.id == "both-rich" and not most(signals, "two_banks") > 0:
-        return "both-rich-alone"
     if flag.id == "late-wake-up":
         woke = last(signals, f"wake_up_{flag.about.lower()}_s")
         return "late-wake-up" if np.isfinite(woke) else "never-woke"

@@ -119,6 +119,8 @@ def _at_idle_pressure(signals: Signals) -> Iterator[Clue]:
     same &= np.abs(pressure / there - 1.0) < SAME_SHARE
     if np.count_nonzero(same) < SAME_TICKS or abs(at_idle) < NORMAL_TRIM_PCT:
         return
+    if abs(last(signals, "imbalance_idle_pct")) > NORMAL_TRIM_PCT:
+        return  # One bank's trouble, whatever the mean of both does.
     fast, driven = float(np.median(rpm[same])), float(np.median(trim[same]))
     # Between all that is left of a sensor's error and what is left of a fixed flow.
     middle = (1.0 + slow / fast) / 2.0

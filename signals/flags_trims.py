@@ -20,6 +20,7 @@ from bankwise.signals.trim_shapes import (
     everywhere,
     fades,
     level,
+    middle,
     moving,
     other_level,
 )
@@ -49,7 +50,9 @@ def _apart_fades(see: View) -> Bools:
     own, other = bins(see, "trim_BIN_{b}_pct"), bins(see, "trim_BIN_{o}_pct")
     usual = np.all(~(np.abs(other) >= see.limit("limit_least_pct")), axis=0)
     lead = see["trim_idle_{b}_pct"] - see["trim_idle_{o}_pct"]
-    road = moving(see, "trim_BIN_{b}_pct") - moving(see, "trim_BIN_{o}_pct")
+    # A bin that was driven for seconds only may still hold what idle had learned; air
+    # that leaks in fades over all of them.
+    road = middle(own[1:] - other[1:])
     adds = own[0] >= see.limit("trim_add_pct")
     return np.asarray(fades(see, lead, road) & adds & usual)
 

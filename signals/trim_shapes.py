@@ -63,6 +63,14 @@ def moving(see: View, pattern: str) -> Floats:
     return np.where(np.isfinite(best), best, low)
 
 
+def middle(rows: Floats) -> Floats:
+    """The median of the known rows at each tick; NaN where none is known."""
+    out = np.full(rows.shape[1], np.nan)
+    known = np.isfinite(rows).any(axis=0)
+    out[known] = np.nanmedian(rows[:, known], axis=0)
+    return out
+
+
 def alike(see: View) -> Bools:
     """True unless the banks differ so much somewhere that it is no common cause."""
     apart = np.abs(bins(see, "imbalance_BIN_pct")) > see.limit("trim_apart_pct")

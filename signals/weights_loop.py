@@ -27,6 +27,25 @@ WEIGHTS: tuple[Weight, ...] = (
         ("sensor-heater", -2, _F, "a cold sensor steers no trim to its end"),
     ),
     *weights_of(
+        "limit-lean-alone",
+        ("sensor-reads-lean", 1, _F, "nothing it adds satisfies the sensor"),
+        ("bank-injectors-lean", 1, _B, "it cannot add enough"),
+        ("fuel-supply-weak", 1, _E, "the only bank cannot get enough"),
+        ("airflow-under-read", 1, _E, "the only bank cannot get enough"),
+        ("common-unmetered-air", 0.5, _E, "it cannot add enough"),
+        ("exhaust-leak", 0.5, _B, "nothing it adds satisfies the sensor"),
+        ("misfire", -2, _B, "so much oxygen were every fourth combustion"),
+        ("sensor-heater", -2, _F, "a cold sensor steers no trim to its end"),
+    ),
+    *weights_of(
+        "limit-rich-alone",
+        ("sensor-reads-rich", 1, _F, "nothing it takes satisfies the sensor"),
+        ("bank-injectors-rich", 1, _B, "it cannot take enough"),
+        ("common-rich-source", 1, _E, "the only bank cannot take enough"),
+        ("airflow-over-read", 1, _E, "the only bank cannot take enough"),
+        ("sensor-heater", -2, _F, "a cold sensor steers no trim to its end"),
+    ),
+    *weights_of(
         "limits-opposed",
         ("sensors-crossed", 6, _E, "what one bank lacks the other has too much of"),
     ),
@@ -97,6 +116,12 @@ WEIGHTS: tuple[Weight, ...] = (
         ("bank-injectors-lean", 1, _B, "both sensors of this bank say so"),
         ("sensor-reads-lean", -2, _F, "the rear agrees that the bank is lean"),
         ("exhaust-leak", -1.5, _B, "the rear agrees that the bank is lean"),
+    ),
+    *weights_of(
+        "pulls-and-rear-lean",
+        ("bank-injectors-lean", 2, _B, "both sensors say so, and no trim misled it"),
+        ("sensor-reads-lean", -3, _F, "the rear agrees, and no trim misled the bank"),
+        ("exhaust-leak", -2, _B, "at full throttle an exhaust draws no air in"),
     ),
     *weights_of(
         "fades-but-rear-rich",

@@ -64,6 +64,19 @@ WEIGHTS: tuple[Weight, ...] = (
         ("bank-injectors-rich", 1, _B, "the mixture may be that rich"),
     ),
     *weights_of(
+        "stuck-lean-alone",
+        ("sensor-reads-lean", 2, _S, "it stays while the trim adds"),
+        ("bank-injectors-lean", 1, _B, "the mixture may be that lean"),
+        ("fuel-supply-weak", 1, _E, "the mixture may be that lean"),
+        ("exhaust-leak", 1, _B, "air at the sensor covers the rich half"),
+    ),
+    *weights_of(
+        "stuck-rich-alone",
+        ("sensor-reads-rich", 2, _S, "it stays while the trim takes away"),
+        ("bank-injectors-rich", 1, _B, "the mixture may be that rich"),
+        ("common-rich-source", 1, _E, "the mixture may be that rich"),
+    ),
+    *weights_of(
         "answers-forcing",
         ("sensor-reads-lean", -8, _S, "it followed the forced mixture"),
         ("sensor-reads-rich", -8, _S, "it followed the forced mixture"),
@@ -99,6 +112,14 @@ WEIGHTS: tuple[Weight, ...] = (
         "small-swing",
         ("sensor-aged", 2, _S, "a weak sensor swings less"),
         ("sensor-heater", 0.5, _S, "a cool sensor swings less"),
+    ),
+    *weights_of(
+        "slow-switching-just",
+        ("sensor-aged", 2, _S, "an edge is slower than its limit, by little"),
+    ),
+    *weights_of(
+        "small-swing-just",
+        ("sensor-aged", 0.5, _S, "it swings less than its limit, by little"),
     ),
     *weights_of(
         "switches-seldom",
@@ -140,6 +161,18 @@ WEIGHTS: tuple[Weight, ...] = (
         "lambda-reads-rich",
         ("sensor-reads-rich", 1, _S, "it stays rich of the command"),
         ("bank-injectors-rich", 1, _B, "the mixture may stay rich"),
+    ),
+    *weights_of(
+        "lambda-reads-lean-alone",
+        ("sensor-reads-lean", 1, _S, "it stays lean of the command"),
+        ("bank-injectors-lean", 1, _B, "the mixture may stay lean"),
+        ("fuel-supply-weak", 1, _E, "the mixture may stay lean"),
+    ),
+    *weights_of(
+        "lambda-reads-rich-alone",
+        ("sensor-reads-rich", 1, _S, "it stays rich of the command"),
+        ("bank-injectors-rich", 1, _B, "the mixture may stay rich"),
+        ("common-rich-source", 1, _E, "the mixture may stay rich"),
     ),
     *weights_of(
         "front-swings",

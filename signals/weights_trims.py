@@ -15,6 +15,7 @@ WEIGHTS: tuple[Weight, ...] = (
         "mirror-trims",
         ("bank-breathes-less", 5, _B, "one meter, two banks: the shares moved"),
         ("bank-injectors-rich", 1, _B, "one rich bank over common lean looks alike"),
+        ("sensor-reads-rich", 0.5, _F, "one bank's lie over common lean looks alike"),
         ("bank-injectors-lean", -2, _O, "injectors do not mirror"),
         ("bank-unmetered-air", -2, _O, "a leak does not mirror"),
     ),
@@ -25,7 +26,8 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *weights_of(
         "mirror-one-sided",
-        ("bank-injectors-rich", 4, _B, "the other bank is where banks usually are"),
+        ("bank-injectors-rich", 3, _B, "the other bank is where banks usually are"),
+        ("sensor-reads-rich", 2, _F, "the other bank is where banks usually are"),
         ("bank-breathes-less", -1.5, _B, "the other bank is where banks usually are"),
     ),
     *weights_of(
@@ -102,7 +104,7 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *weights_of(
         "beyond-purge",
-        ("common-rich-source", -1, _E, "no purge line adds so much to an idle"),
+        ("common-rich-source", -0.5, _E, "few purge lines add so much to an idle"),
     ),
     *weights_of(
         "within-purge",
@@ -126,8 +128,8 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *weights_of(
         "both-lean",
-        ("airflow-under-read", 2.5, _E, "the same share at every load"),
-        ("fuel-supply-weak", 2, _E, "pressure low everywhere"),
+        ("airflow-under-read", 3, _E, "the same share at every load"),
+        ("fuel-supply-weak", 2.5, _E, "pressure low everywhere"),
         ("common-unmetered-air", -2, _E, "a leak fades with flow"),
     ),
     *weights_of(
@@ -142,8 +144,8 @@ WEIGHTS: tuple[Weight, ...] = (
     ),
     *weights_of(
         "both-rich-alone",
-        ("common-rich-source", 2, _E, "the only bank gets too much"),
-        ("bank-injectors-rich", 2, _B, "the only bank gets too much"),
+        ("common-rich-source", 2.5, _E, "all cylinders get too much"),
+        ("bank-injectors-rich", 1.5, _B, "or one of them gets far too much"),
         ("airflow-over-read", 1.5, _E, "a meter reading high does the same"),
     ),
 )

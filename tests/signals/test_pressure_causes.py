@@ -88,7 +88,7 @@ def test_rich_at_one_pressure_is_told_by_the_airflow(
 
 @pytest.mark.parametrize(
     ("trims", "first"),
-    [((30.0, 28.0, 16.0), UNDER), ((30.0, 13.0, 4.0), LEAK)],
+    [((36.0, 32.0, 14.0), UNDER), ((30.0, 13.0, 4.0), LEAK)],
 )
 def test_lean_at_one_pressure_is_told_by_the_airflow(
     watch: Watch, trims: tuple[float, float, float], first: tuple[str, str]
