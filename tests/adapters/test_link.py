@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import errno
 import os
+import select
 import socket
 import sys
 import threading
-import time
 
 import pytest
 import serial
@@ -36,10 +36,10 @@ def test_pseudo_terminal_carries_bytes_both_ways() -> None:
     link.write(permit("010C"))
     assert os.read(ours, 100) == b"010C\r"
     os.write(ours, b"7E804410C1AF8\r\r>")
-    assert link.read(1.0) == b"7E804410C1AF8\r\r>"
+    assert link.read(60.0) == b"7E804410C1AF8\r\r>"
     began = link.now()
     assert link.read(0.05) == b""
-    assert 0.04 < link.now() - began < 0.3
+    assert link.now() - began > 0.04
     link.close()
     link.close()
     os.close(ours)
@@ -82,14 +82,18 @@ def test_socket_carries_bytes_and_its_end_is_noticed() -> None:
     link.write(permit("0100"))
     assert there.recv(100) == b"0100\r"
     there.sendall(b"x" * 300 + b">")
-    time.sleep(0.05)
-    assert len(link.read(1.0)) == 301
+    # Once the last byte is seen to wait, all 301 are there.
+    inside = link._port._socket
+    while select.select([inside], [], [], 60.0)[0]:
+        if len(inside.recv(1000, socket.MSG_PEEK)) == 301:
+            break
+    assert len(link.read(60.0)) == 301
     assert link.baud is None
-    threading.Timer(0.1, there.close).start()
-    began = time.monotonic()
+    closing = threading.Timer(0.1, there.close)
+    closing.start()
     with pytest.raises(LinkLost):
-        link.read(5.0)
-    assert time.monotonic() - began < 1.0
+        link.read(600.0)
+    closing.join()
     link.close()
     server.close()
 
