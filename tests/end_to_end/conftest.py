@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +16,8 @@ from typing import Any
 import pytest
 
 COMMAND = (sys.executable, "-m", "bankwise.tui.main")
-WAIT_S = 120
+WAIT_S = 300
+"""Longest wait for anything; far from usual. Our choice: a busy machine is no fault."""
 
 
 @dataclass(frozen=True)
@@ -96,11 +98,9 @@ def _bench(tmp_path: Path) -> Iterator[Bench]:
 
 
 @pytest.fixture(name="eventually")
-def _eventually() -> Callable[[Callable[[], bool], float], None]:
-    import time
-
-    def wait(condition: Callable[[], bool], seconds: float) -> None:
-        end = time.monotonic() + seconds
+def _eventually() -> Callable[[Callable[[], bool]], None]:
+    def wait(condition: Callable[[], bool]) -> None:
+        end = time.monotonic() + WAIT_S
         while not condition():
             assert time.monotonic() < end, "it did not happen in time"
             time.sleep(0.05)

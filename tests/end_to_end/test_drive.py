@@ -44,7 +44,7 @@ class Bench(Protocol):
         ...
 
 
-Eventually = Callable[[Callable[[], bool], float], None]
+Eventually = Callable[[Callable[[], bool]], None]
 
 
 def _records_of(path: Path, mark: bytes) -> bool:
@@ -100,11 +100,11 @@ def test_port_killed_and_back(bench: Bench, eventually: Eventually) -> None:
     path = bench.folder / "d.jsonl"
     server, port = bench.car("demo", "--listen=127.0.0.1:0")
     recorder = bench.start("record", "--port", port, "-o", str(path))
-    eventually(lambda: _records_of(path, b'"state":"up"'), 20)
+    eventually(lambda: _records_of(path, b'"state":"up"'))
     bench.stop(server, signal.SIGKILL)
-    eventually(lambda: _records_of(path, b'"state":"lost"'), 20)
+    eventually(lambda: _records_of(path, b'"state":"lost"'))
     bench.car("demo", f"--listen={port.removeprefix('socket://')}")
-    eventually(lambda: _records_of(path, b'"state":"back"'), 40)
+    eventually(lambda: _records_of(path, b'"state":"back"'))
     bench.stop(recorder, signal.SIGINT)
     assert recorder.returncode == 0
     assert "whole" in bench.run("verify", str(path)).stdout
@@ -124,7 +124,7 @@ def test_killed_recorder_leaves_a_file_that_reads(
     recorder = bench.start(
         "record", "--port", port, "--faster", FASTER, "-o", str(path)
     )
-    eventually(lambda: _records_of(path, b'"k":"seal"'), 30)
+    eventually(lambda: _records_of(path, b'"k":"seal"'))
     bench.stop(recorder, signal.SIGKILL)
     assert bench.checked(str(path))["session"]["exchanges"] > 100
     verdict = bench.run("verify", str(path))
@@ -140,7 +140,7 @@ def test_ended_in_good_order(
     path = bench.folder / "d.jsonl"
     _, port = bench.car("demo", "--listen=127.0.0.1:0")
     recorder = bench.start("record", "--port", port, "-o", str(path))
-    eventually(lambda: _records_of(path, b'"state":"up"'), 20)
+    eventually(lambda: _records_of(path, b'"state":"up"'))
     bench.stop(recorder, number)
     assert recorder.returncode == 0
     assert b'"k":"end"' in path.read_bytes()
