@@ -24,6 +24,7 @@ from bankwise.signals.trim_shapes import (
     moving,
     other_level,
 )
+from bankwise.signals.windows import rolling_mean
 
 
 def _mirror(see: View) -> Bools:
@@ -120,8 +121,18 @@ def _exhaust_leak(see: View) -> Bools:
     return adds & dips & rich & followed & (see["idle"] > 0)
 
 
+ASKED_TICKS = 120
+"""The minute over which the long-term trim's rate is read."""
+
+
 def _learning(see: View) -> Bools:
-    return np.abs(see["ltft_rate_{b}_pctpm"]) > see.limit("learning_pct_per_min")
+    # Another cell of what was learned long ago moves the long-term trim as well, and
+    # the total with it; learning follows what the short-term trim asks for.
+    rate = see["ltft_rate_{b}_pctpm"]
+    short = rolling_mean(see.back("stft_{b}_pct", ASKED_TICKS), ASKED_TICKS, 40)
+    asked = short * np.sign(rate) >= see.limit("trim_level_pct")
+    moves = np.abs(rate) > see.limit("learning_pct_per_min")
+    return np.asarray(moves & ((see["learning_{b}"] > 0) | asked))
 
 
 _PAIR = {"own": "trim_10_{b}_pct", "rest": "trim_10_{o}_pct"}
@@ -300,7 +311,7 @@ RULES: tuple[Rule, ...] = (
         does_not_prove="Not a fault: the control unit is learning.",
         causes=("battery or codes cleared lately", "a repair being learned"),
         next="Wait until it is steady before comparing.",
-        limits=("learning_pct_per_min", "learning_hold_s"),
+        limits=("learning_pct_per_min", "trim_level_pct", "learning_hold_s"),
         source=s.COMMON,
     ),
 )

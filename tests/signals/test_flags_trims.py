@@ -50,7 +50,10 @@ RAISES: list[tuple[str, Change]] = [
     ("both-lean engine", _both(14, 15, 14)),
     ("both-rich engine", _both(-14, -13, -12)),
     ("trim-at-limit B1", STEADY | {"stft_b1_pct": 25.0}),
-    ("trims-still-learning B2", {"ltft_b2_pct": lambda t: np.clip(t / 12 - 9, 0, 9)}),
+    ("trims-still-learning B2", {
+        "ltft_b2_pct": lambda t: np.clip(t / 12 - 9, 0, 9),
+        "stft_b2_pct": lambda t: 9 - np.clip(t / 12 - 9, 0, 9),
+    }),
     ("crossed-sensors engine", STEADY | {
         "rpm": 750, "speed_kmh": 0, "throttle_pct": 12, "load_pct": 20,
         "ltft_b1_pct": lambda t: np.clip((t - 100) / 5, 0, 25),
@@ -79,6 +82,7 @@ QUIET: list[tuple[str, Change]] = [
     ("trim-at-limit B1", STEADY | {"stft_b1_pct": 9.0}),
     ("trim-at-limit B1", {"stft_b1_pct": lambda t: 20 + 5 * np.sin(t / 4)}),
     ("trims-still-learning B2", {"ltft_b2_pct": 9.0}),
+    ("trims-still-learning B2", {"ltft_b2_pct": lambda t: np.clip(t / 12 - 9, 0, 9)}),
     ("crossed-sensors engine", STEADY | {
         "rpm": 750, "speed_kmh": 0, "throttle_pct": 12, "load_pct": 20,
         "ltft_b1_pct": 12.0, "ltft_b2_pct": -12.0,
