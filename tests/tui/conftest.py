@@ -6,11 +6,12 @@ simulated car are tested through the whole screen in `test_drive.py`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import time
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -33,6 +34,12 @@ from bankwise.tui.feed import Feed
 from bankwise.tui.settings import Settings
 from bankwise.tui.snapshot import Flag, Link, Look, Snapshot
 from bankwise.tui.timeview import TimeView
+
+if TYPE_CHECKING:
+    from textual.pilot import Pilot
+
+LONGEST_S = 120.0
+"""Longest wait for what a test waits for; far from usual. Our choice."""
 
 HEADER = Header("id", "2026-03-01T10:00:00Z", "test", AdapterInfo("made up", "6"))
 
@@ -249,6 +256,19 @@ class MadeUpReader:
     def holes(self) -> list[tuple[float, float]]:
         """No hole."""
         return []
+
+
+@pytest.fixture(name="until")
+def _until() -> Callable[[Pilot[int], Callable[[], object]], Awaitable[None]]:
+    """Lets the screen live until something holds; a slow machine takes longer."""
+
+    async def wait(pilot: Pilot[int], condition: Callable[[], object]) -> None:
+        end = time.monotonic() + LONGEST_S
+        while not condition():
+            assert time.monotonic() < end, "it never came true"
+            await pilot.pause(0.02)
+
+    return wait
 
 
 @pytest.fixture(name="source")

@@ -106,7 +106,7 @@ async def test_no_overlay_covers_a_stop_flag(
     async with app.run_test(size=size) as pilot:
         await still(pilot)
         await pilot.press(key)
-        await pilot.pause(0.05)
+        await pilot.pause()
         lines = shown(app).splitlines()
     assert "■ B2 misfires: stop." in lines[1]
     assert "SIMULATED" in lines[0]
@@ -125,7 +125,7 @@ async def test_a_stop_flag_that_rises_under_an_overlay_is_seen(
         assert app.feed is not None
         app.feed._costly.clear()
         app.draw()
-        await pilot.pause(0.1)
+        await pilot.pause()
         assert "■ B2" in shown(app).splitlines()[1]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from textual.pilot import Pilot
 
     from bankwise.tui.app import BankwiseApp
+
+Until = Callable[["Pilot[int]", Callable[[], object]], Awaitable[None]]
 
 SIZES = ((80, 24), (120, 40), (200, 60))
 
@@ -85,17 +88,17 @@ async def test_every_situation_fills_any_size(
 
 
 async def test_holding_stands_still_while_records_come_in(
-    app: BankwiseApp, source: Any
+    app: BankwiseApp, source: Any, until: Until
 ) -> None:
     """The right edge stays, the source is read on, and one key returns to now."""
     async with app.run_test() as pilot:
         await press(pilot, "space")
         source.at_s = 95.0
         source.mark("while held")
-        await pilot.pause(0.3)
+        await until(pilot, lambda: source.waiting == [])
+        await press(pilot)
         assert "HELD" in text_of(app)
         assert app.look.view.end_s == 90.0
-        assert source.waiting == []
         await press(pilot, "n")
         assert not app.look.view.held
 
@@ -186,15 +189,17 @@ async def test_cursor_and_anchor_measure(app: BankwiseApp) -> None:
     assert "B1S1 ≥" in text
 
 
-async def test_a_resize_storm_leaves_a_whole_screen(app: BankwiseApp) -> None:
+async def test_a_resize_storm_leaves_a_whole_screen(
+    app: BankwiseApp, until: Until
+) -> None:
     """After many sizes, down to tiny ones, the last one is drawn whole."""
     async with app.run_test(size=(120, 40)) as pilot:
         for width, height in ((81, 25), (20, 5), (250, 70), (40, 12), (100, 30)):
             await pilot.resize_terminal(width, height)
-            await pilot.pause(0.12)
-        shown = app.screen_stack[0].query_one(CanvasView).shown
-        assert (shown.width, shown.height) == (100, 30)
-        assert "ROAD TEST" in shown.text()
+            await pilot.pause(0.02)
+        view = app.screen_stack[0].query_one(CanvasView)
+        await until(pilot, lambda: (view.shown.width, view.shown.height) == (100, 30))
+        assert "ROAD TEST" in view.shown.text()
 
 
 async def test_a_source_that_fails_to_record_says_so(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -33,14 +34,27 @@ def test_practice_stands_beside_the_demo(tmp_path: Path) -> None:
     assert rows == ["demo", "practise", *list(STORIES)[1:]]
 
 
+LONGEST_S = 120.0
+
+
 async def settled(pilot: Pilot[int]) -> OptionList:
     """Waits until the start has looked around."""
-    for _ in range(100):
-        await pilot.pause(0.05)
+    end = time.monotonic() + LONGEST_S
+    while time.monotonic() < end:
+        await pilot.pause(0.02)
         options = pilot.app.screen.query_one(OptionList)
         if options.option_count > len(STORIES):
             return options
     raise AssertionError("the start never looked around")
+
+
+async def opened(pilot: Pilot[int]) -> None:
+    """Waits until what was picked is on the screen."""
+    app: Any = pilot.app
+    end = time.monotonic() + LONGEST_S
+    while app.feed is None or len(app.screen_stack) > 1:
+        assert time.monotonic() < end, "what was picked never opened"
+        await pilot.pause(0.02)
 
 
 async def test_everything_that_can_be_watched_is_listed(tmp_path: Path) -> None:
@@ -68,7 +82,7 @@ async def test_a_shipped_session_opens_on_the_road_test(tmp_path: Path) -> None:
         options = await settled(pilot)
         options.highlighted = options.option_count - 1
         await pilot.press("enter")
-        await pilot.pause(0.5)
+        await opened(pilot)
         app.frame()
         assert app.feed is not None
         assert app.feed.source.kind == "replay"
@@ -84,7 +98,7 @@ async def test_what_was_watched_last_stands_first(tmp_path: Path) -> None:
         options.highlighted = options.option_count - 1
         picked = str(options.get_option_at_index(options.option_count - 1).prompt)
         await pilot.press("enter")
-        await pilot.pause(0.2)
+        await opened(pilot)
     again = BankwiseApp(None, sessions_dir=tmp_path, quiet=True)
     async with again.run_test(size=(120, 60)) as pilot:
         options = await settled(pilot)
