@@ -26,7 +26,14 @@ from bankwise.signals.ledger import (
     Where,
 )
 from bankwise.signals.next_check import DRIVE_ON, NOTHING_MORE, said, words_for
-from bankwise.signals.seen import far_trims, seen_share, unjudged, unseen
+from bankwise.signals.seen import (
+    DIESEL,
+    diesel,
+    far_trims,
+    seen_share,
+    unjudged,
+    unseen,
+)
 from bankwise.signals.severity import Severity
 from bankwise.signals.weights import WEIGHTS
 
@@ -248,8 +255,10 @@ def _without_cause(
     worry += far_trims(signals)
     # What the unit found is there, even if this drive did not show it.
     codes = known_codes(columns)
-    if missing or worry or codes:
-        for_ = tuple(f"Not seen yet: {what}" for what in missing)
+    other = diesel(signals)
+    if missing or worry or codes or other:
+        for_: tuple[str, ...] = (DIESEL,) if other else ()
+        for_ += tuple(f"Not seen yet: {what}" for what in missing)
         for_ += tuple(f"Seen, but explained by nothing known: {w}" for w in worry)
         for_ += tuple(f"Code {code} is {when}" for code, when in codes.items())
         check = DRIVE_ON.format(missing=", ".join(missing)) if missing else ""

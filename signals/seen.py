@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bankwise.signals.clue import NORMAL_TRIM_PCT, Signals, signed
+from bankwise.signals.clue import NORMAL_TRIM_PCT, Signals, last, signed
 from bankwise.signals.frame import Frame
 from bankwise.signals.trim_map import trim_map
 from bankwise.signals.windows import TICK_S
@@ -73,8 +73,29 @@ def wanted(signals: Signals) -> tuple[Wanted, ...]:
 
 
 def unseen(signals: Signals) -> tuple[str, ...]:
-    """What was not seen yet, in words; empty when the drive showed enough."""
+    """What was not seen yet, in words; empty when the drive showed enough.
+
+    A diesel's drive never shows what is wanted, so nothing of it is waited for.
+    """
+    if diesel(signals):
+        return ()
     return tuple(words for one in wanted(signals) if (words := one.missing))
+
+
+DIESELS = frozenset({4, 19, 23})
+"""Fuel types with compression ignition: diesel, hybrid diesel, diesel of two fuels.
+
+Source: PID 51, from memory of SAE J1979."""
+
+DIESEL = (
+    "This is a diesel: it steers no mixture to λ 1, so fuel trims, oxygen sensors and "
+    "catalyst were not judged; warm-up, voltage and codes were"
+)
+
+
+def diesel(signals: Signals) -> bool:
+    """True when the car says that it burns diesel fuel."""
+    return last(signals, "fuel_type") in DIESELS
 
 
 def seen_share(signals: Signals) -> float:

@@ -100,6 +100,20 @@ def test_a_diesel_says_what_cannot_be_judged(judge: Judge) -> None:
     _whole(engine)
 
 
+@pytest.mark.parametrize(("kind", "diesel"), [(4.0, True), (1.0, False)])
+def test_a_car_that_burns_diesel_is_told_so_first(
+    judge: Judge, kind: float, *, diesel: bool
+) -> None:
+    """It is not asked for an idle or a fuel cut that could not show anything."""
+    engine = judge(300, **_DRIVE, map_kpa=_pieces(100, 130, 150, 220, 100),
+                   lambda_b1s1=_pieces(3.0, 2.2, 1.7, 1.3, 8.0),
+                   fuel_type=kind)  # fmt: skip
+    said = engine.explanations()[0]
+    assert said.id == "cannot-tell"
+    assert said.for_[0].startswith("This is a diesel") is diesel
+    assert any("Not seen yet" in words for words in said.for_) is not diesel
+
+
 def test_one_signal_a_second_judges_no_switching(judge: Judge) -> None:
     """At one sample a second a sound sensor is called neither good nor bad."""
     engine = judge(400, hz=1.0, **_SOUND)

@@ -412,7 +412,7 @@ def test_a_limit_without_a_document_says_so_once(make_flag: Any) -> None:
     assert "no source" not in text
     assert "(trim_" not in text
     assert text.count(LEGEND) == 1
-    assert "trim add: 10 %" in text
+    assert "not normal: 10 %" in text
     assert trade("Common practice, no source") == "Trade practice"
 
 

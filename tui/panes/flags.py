@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bankwise.signals.ledger import EXPLANATIONS
+from bankwise.signals.limit_words import WORDS
 from bankwise.tui.canvas import Canvas
 from bankwise.tui.lane_axis import SIGNS
 from bankwise.tui.lane_table import LANES
@@ -203,8 +204,8 @@ def draw_words(page: Canvas, flag: Flag, spaced: bool) -> int:
     y += spaced
     for limit in flag.limits:
         value = number(limit.value, 3).rstrip("0").rstrip(".")
-        name = limit.name.removesuffix("_" + limit.name.rsplit("_", 1)[-1])
-        text = f"{name.replace('_', ' ')}: {value} {limit.unit}".rstrip()
+        words = WORDS.get(limit.name, limit.name.replace("_", " "))
+        text = f"{words}: {value} {limit.unit}".rstrip()
         y = paragraph(page, y, f"Limit, {text}. {sentence(trade(limit.source))}", _SOFT)
     sources = (flag.source, *(limit.source for limit in flag.limits))
     if flag.source:
