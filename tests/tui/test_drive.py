@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import time
+from collections.abc import Awaitable, Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from bankwise.adapters.replay import Replay
 from bankwise.adapters.session_file import read_session
@@ -11,6 +12,11 @@ from bankwise.replay_logs import shipped
 from bankwise.tui.app import BankwiseApp
 from bankwise.tui.openings import open_demo
 from bankwise.tui.view import CanvasView
+
+if TYPE_CHECKING:
+    from textual.pilot import Pilot
+
+Until = Callable[["Pilot[int]", Callable[[], object]], Awaitable[None]]
 
 NEWCOMER_S = 90.0
 """Session time within which a newcomer has seen a flag rise. Source: our choice."""
@@ -21,18 +27,20 @@ def text_of(app: BankwiseApp) -> str:
     return app.screen_stack[0].query_one(CanvasView).shown.text()
 
 
-async def test_a_newcomer_sees_the_demo_s_first_flag_in_time(tmp_path: Path) -> None:
+async def test_a_newcomer_sees_the_demo_s_first_flag_in_time(
+    tmp_path: Path, until: Until
+) -> None:
     """Loop closed, traces moving, a flag up in plain words, codes read, file kept."""
     source = open_demo("demo", tmp_path, faster=12.0)
     app = BankwiseApp(source, sessions_dir=tmp_path, quiet=True)
     async with app.run_test(size=(120, 40)) as pilot:
-        give_up = time.monotonic() + 60
-        while time.monotonic() < give_up:
-            await pilot.pause(0.2)
-            if app.shot is not None and any(
-                flag.severity.value == "act" for flag in app.shot.active
-            ):
-                break
+        await until(
+            pilot,
+            lambda: (
+                app.shot is not None
+                and any(flag.severity.value == "act" for flag in app.shot.active)
+            ),
+        )
         assert app.shot is not None
         raised = [f for f in app.shot.flags if f.severity.value in ("act", "stop")]
         assert raised
@@ -43,7 +51,7 @@ async def test_a_newcomer_sees_the_demo_s_first_flag_in_time(tmp_path: Path) -> 
         assert sum("⠀" < char <= "⣿" for char in text) > 200
         assert "Next:" in text
         await pilot.press("m")
-        await pilot.pause(0.3)
+        await until(pilot, lambda: app.shot is not None and app.shot.columns.marks)
         app.end()
     files = list(tmp_path.glob("*.jsonl"))
     assert len(files) == 1
@@ -51,27 +59,20 @@ async def test_a_newcomer_sees_the_demo_s_first_flag_in_time(tmp_path: Path) -> 
     assert {"Exchange", "FlagRecord", "MarkRecord", "EndRecord"} <= kinds
 
 
-async def test_a_replay_plays_steps_and_seeks(tmp_path: Path) -> None:
+async def test_a_replay_plays_steps_and_seeks(tmp_path: Path, until: Until) -> None:
     """Space stands still, a step is half a second, back is as good as on."""
     session = read_session(shipped()["bank-breathes-less"])
     replay = Replay(session, 1.0, 60.0, clock=lambda: 0.0)
     app = BankwiseApp(replay, sessions_dir=tmp_path, quiet=True)
     async with app.run_test(size=(120, 40)) as pilot:
-        await pilot.pause(0.3)
+        await until(pilot, lambda: app.shot is not None)
         await pilot.press("space")
         assert replay.paused
         await pilot.press("full_stop")
         assert replay.now() == 60.5
         await pilot.press("comma", "comma")
         assert replay.now() == 59.5
-        give_up = time.monotonic() + 10
-        while time.monotonic() < give_up:
-            await pilot.pause(0.1)
-            app.frame()
-            if app.shot is not None and app.shot.columns.end_s <= 59.6:
-                break
-        assert app.shot is not None
-        assert app.shot.columns.end_s <= 59.6
+        await until(pilot, lambda: app.shot and app.shot.columns.end_s <= 59.6)
         await pilot.press("greater_than_sign")
         assert replay.speed == 2.0
         await pilot.press("space")

@@ -17,7 +17,7 @@ from bankwise.adapters.seals import State, verify
 from bankwise.adapters.session_file import read_session
 
 KILLS = 10
-_LONGEST_S = 30.0
+_LONGEST_S = 300.0
 
 
 def _grown(path: Path, size: int) -> bool:
