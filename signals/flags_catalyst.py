@@ -144,9 +144,9 @@ RULES: tuple[Rule, ...] = (
             "{place}: the rear sensor copies the front[, {ratio:.0%} of its crossings]."
         ),
         figures={"ratio": "crossing_ratio_{b}"},
-        does_not_prove="Not a worn catalyst while the mixture is wrong.",
+        does_not_prove="Not a worn catalyst while the mixture is wrong: that first.",
         causes=("catalyst worn", "leak between the sensors"),
-        next="Put the mixture right first; then compare again at steady cruise.",
+        next="Hold 2500 rpm, then snap and release: does the rear sensor follow?",
         caution="evidence-only",
         limits=("rear_ratio_max", "rear_copy_max", "rear_lively_v", "rear_busy_vps"),
         source=s.COMMON,

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from bankwise.signals.cautions import CAUTIONS
+from bankwise.signals.next_check import words_for
 from bankwise.signals.rules import BY_ID, RULES, TRIM_VOIDS, Kind, Rule
 from bankwise.signals.thresholds import DEFAULTS
 from bankwise.signals.words import figure, fill
@@ -132,3 +133,16 @@ def test_a_figure_that_is_not_known_is_left_out(rule: Rule) -> None:
     assert not [odd for odd in ("[", "]", "  ", " .", " ,") if odd in text]
     known = {word: figure("rpm", 7.0) for word in rule.figures}
     assert fill(rule.text, "B1", "B2", known).count("7") >= len(rule.figures)
+
+
+def test_a_worn_catalyst_is_checked_in_one_way() -> None:
+    """The flag asks for the same check as the explanation that it speaks for."""
+    rule = next(rule for rule in RULES if rule.id == "rear-copies-front")
+    assert words_for("catalyst-worn", None).startswith(rule.next)
+
+
+def test_answers_that_cannot_be_read_are_not_called_missing() -> None:
+    """A session without headers has answers: the words must be true of it too."""
+    rule = next(rule for rule in RULES if rule.id == "link-lost")
+    assert "that can be read" in rule.text
+    assert any("headers" in cause for cause in rule.causes)
