@@ -247,14 +247,24 @@ def before_clearing(session: Session) -> Snapshot | None:
 
     Clearing wipes it in the car, never in the session.
     """
+    at = _clearings(session)
+    if not at:
+        return None
+    return session_snapshot(replace(session, records=session.records[: at[-1]]))
+
+
+def cleared_at(session: Session) -> tuple[float, ...]:
+    """The moments at which the car took an order to clear its codes. Unit: seconds."""
+    return tuple(session.records[i].t for i in _clearings(session))
+
+
+def _clearings(session: Session) -> list[int]:
+    """Indices of the exchanges that cleared codes."""
     protocol = session.header.adapter.protocol
-    at = [
+    return [
         i
         for i, record in enumerate(session.records)
         if isinstance(record, Exchange)
         and plain(record.q) in CLEARING
         and is_cleared(answers(record, protocol))
     ]
-    if not at:
-        return None
-    return session_snapshot(replace(session, records=session.records[: at[-1]]))

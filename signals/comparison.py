@@ -12,19 +12,17 @@ from enum import Enum
 
 from bankwise.signals.catalogue import BANKS
 from bankwise.signals.claims import exists
-from bankwise.signals.engine import Engine, FlagSpan
+from bankwise.signals.code_history import CodeNote, code_notes
+from bankwise.signals.driven import missing_phases, not_shared
+from bankwise.signals.engine import Engine
 from bankwise.signals.evidence import MonitorResult, Snapshot
 from bankwise.signals.figures import ONCE_BANK, ONCE_ENGINE, ONCE_SENSOR, last
-from bankwise.signals.phases import phases
 from bankwise.signals.places import EACH_BANK, EACH_SENSOR, Place
 from bankwise.signals.repair_verdict import lacking, proof, swapped, worse
 from bankwise.signals.severity import Severity
 from bankwise.signals.shared_cells import SharedCell, shared_cells
 from bankwise.signals.tests_done import newest_tests
-from bankwise.signals.windows import TICK_S
-
-LEAST_PHASE_S = 10.0
-"""A phase driven this long or longer was driven. Unit: s. Our choice."""
+from bankwise.signals.trim_proof import out_of_limits_before_only
 
 
 class Verdict(Enum):
@@ -44,7 +42,7 @@ class Drive:
     """One analysed session: the engine after its last tick, and what was read.
 
     `session` is its identity and `started` its RFC 3339 moment in UTC, both empty when
-    not known.
+    not known. `cleared_s` are the moments at which codes were cleared during it.
     """
 
     name: str
@@ -53,6 +51,7 @@ class Drive:
     vin: str | None = None
     session: str = ""
     started: str = ""
+    cleared_s: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +118,7 @@ class Comparison:
     margins: tuple[MarginChange, ...]
     not_shared: tuple[str, ...]
     tests: tuple[TestChange, ...] = ()
+    code_notes: tuple[CodeNote, ...] = ()
 
 
 def compare(before: Drive, after: Drive) -> Comparison:
@@ -151,24 +151,16 @@ def compare(before: Drive, after: Drive) -> Comparison:
         tuple(c for c in later if c not in earlier),
         tuple(c for c in earlier if c in later),
         tuple(_margins(before.snapshot, after.snapshot)),
-        (*_not_shared(before.engine, after.engine), *_on_trust(before, after)),
+        (
+            *not_shared(before.engine, after.engine),
+            *out_of_limits_before_only(before.engine, cells),
+            *_on_trust(before, after),
+        ),
         tuple(_test_changes(before.engine, after.engine)),
     )
+    made = replace(made, code_notes=tuple(code_notes(made.codes_gone, before, after)))
     verdict, reasons = _verdict(made, before, after)
     return replace(made, verdict=verdict, reasons=reasons)
-
-
-def _driven(engine: Engine) -> dict[str, float]:
-    return {phase.name: phase.seconds for phase in phases(engine.frame)}
-
-
-def _not_shared(before: Engine, after: Engine) -> Iterator[str]:
-    earlier, later = _driven(before), _driven(after)
-    for name, seconds in earlier.items():
-        if seconds >= LEAST_PHASE_S and later.get(name, 0.0) < LEAST_PHASE_S:
-            yield f"{name} was driven before only"
-        elif seconds < LEAST_PHASE_S <= later.get(name, 0.0):
-            yield f"{name} was driven after only"
 
 
 def _on_trust(before: Drive, after: Drive) -> Iterator[str]:
@@ -182,29 +174,16 @@ def _on_trust(before: Drive, after: Drive) -> Iterator[str]:
 def _flag_changes(before: Engine, after: Engine) -> Iterator[FlagChange]:
     earlier = {(f.id, f.about): f for f in before.flags}
     later = {(f.id, f.about): f for f in after.flags}
-    driven = _driven(after)
     for key, flag in earlier.items():
         if key in later:
             yield FlagChange(flag.id, flag.about, flag.severity, "still")
             continue
-        missing = _missing_phases(flag, before, driven)
+        missing = missing_phases(flag, before, after)
         change = "not driven" if missing else "gone"
         yield FlagChange(flag.id, flag.about, flag.severity, change, missing)
     for key, flag in later.items():
         if key not in earlier:
             yield FlagChange(flag.id, flag.about, flag.severity, "new")
-
-
-def _missing_phases(flag: FlagSpan, before: Engine, driven: dict[str, float]) -> str:
-    """The kinds of driving the flag rose in that the later drive lacks."""
-    rises = [round(start / TICK_S) for start, _ in flag.spans]
-    seen = [
-        phase.name
-        for phase in phases(before.frame)
-        if any(tick < len(phase.ticks) and phase.ticks[tick] for tick in rises)
-    ]
-    lacking = [name for name in seen if driven.get(name, 0.0) < LEAST_PHASE_S]
-    return f"no {', '.join(lacking)} driven" if lacking == seen and seen else ""
 
 
 def _figure_changes(before: Engine, after: Engine) -> Iterator[FigureChange]:

@@ -16,31 +16,22 @@ from bankwise.signals.code_marks import OUTCOMES
 from bankwise.signals.engine import Engine
 from bankwise.signals.evidence import Snapshot
 from bankwise.signals.severity import Severity
-from bankwise.signals.shared_cells import SharedCell
 from bankwise.signals.similar_conditions import windows_entered
 from bankwise.signals.tests_done import POINTS_TO_A_FAULT, newest_tests
+from bankwise.signals.trim_proof import (
+    TRIM_FINE_PCT,
+    signed,
+    sure,
+    trims_lacking,
+    where,
+)
 
 if TYPE_CHECKING:
     from bankwise.signals.comparison import Comparison, Drive
 
-TRIM_FINE_PCT = 10.0
-"""A total trim this small or smaller is within limits. Source: that of the
-threshold `trim_add_pct`."""
 TRIM_WORSE_PCT = 5.0
 """A median that moved this far from zero got worse. Common practice, no source."""
-LEAST_CELLS = 2
-"""Cells that must be shared before trims are judged. Source: the two-cell rule of the
-trim patterns; common practice, no source."""
-
 _FAULT = (Severity.ACT, Severity.STOP)
-
-
-def _signed(value: float) -> str:
-    return f"{value:+.1f}".replace("-", "−")
-
-
-def _where(cell: SharedCell) -> str:
-    return f"{cell.rpm:.0f} rpm, {cell.load_pct:.0f} % load"
 
 
 def worse(made: Comparison, before: Drive, after: Drive) -> Iterator[str]:
@@ -52,12 +43,17 @@ def worse(made: Comparison, before: Drive, after: Drive) -> Iterator[str]:
     for code in made.codes_new if before.snapshot.codes["stored"].known else ():
         if code in stored:
             yield f"{code} is stored and was not before"
+    pending = set(before.snapshot.codes["pending"].codes)
+    confirmed = set(before.snapshot.codes["stored"].codes)
+    for code in made.codes_still if before.snapshot.codes["stored"].known else ():
+        if code in stored and code in pending - confirmed:
+            yield f"{code} was pending and is stored now"
     for cell in made.cells:
         moved = abs(cell.after) - abs(cell.before)
         if cell.changed and moved > TRIM_WORSE_PCT and abs(cell.after) > TRIM_FINE_PCT:
             yield (
-                f"bank {cell.bank} trims went from {_signed(cell.before)} to "
-                f"{_signed(cell.after)} % at {_where(cell)}"
+                f"bank {cell.bank} trims went from {signed(cell.before)} to "
+                f"{signed(cell.after)} % at {where(cell)}"
             )
 
 
@@ -73,8 +69,10 @@ def lacking(made: Comparison, before: Drive, after: Drive) -> Iterator[str]:
     yield from _flags_lacking(made, before)
     for bank in BANKS:
         if _has_trims(before.engine, bank):
-            yield from _trims_lacking(bank, [c for c in made.cells if c.bank == bank])
+            shared = [cell for cell in made.cells if cell.bank == bank]
+            yield from trims_lacking(before.engine, bank, shared)
     yield from _codes_lacking(made, before.snapshot, after.snapshot)
+    yield from (note.text for note in made.code_notes if note.open)
     yield from _windows(before.snapshot, after)
     yield from _tests_lacking(before.engine, after.engine)
     for result in after.snapshot.results:
@@ -100,14 +98,6 @@ def _flags_lacking(made: Comparison, before: Drive) -> Iterator[str]:
             yield f"{flag.id} on {flag.about} is still there"
         elif flag.change == "not driven":
             yield f"{flag.id} on {flag.about} was not looked for: {flag.why}"
-
-
-def _trims_lacking(bank: int, shared: list[SharedCell]) -> Iterator[str]:
-    if len(shared) < LEAST_CELLS:
-        yield f"bank {bank}: fewer than {LEAST_CELLS} cells of speed and load shared"
-    for cell in shared:
-        if abs(cell.after) > TRIM_FINE_PCT:
-            yield (f"bank {bank} still needs {_signed(cell.after)} % at {_where(cell)}")
 
 
 def _codes_lacking(made: Comparison, before: Snapshot, seen: Snapshot) -> Iterator[str]:
@@ -140,11 +130,20 @@ def proof(made: Comparison) -> Iterator[str]:
         yield f"gone, with the same kind of driving: {', '.join(gone)}"
     if made.codes_gone:
         yield f"codes gone: {', '.join(made.codes_gone)}"
-    if made.cells:
-        cell = max(made.cells, key=lambda shared: abs(shared.after))
+    known = [cell for cell in made.cells if sure(cell)]
+    if known:
+        cell = max(known, key=lambda shared: abs(shared.after))
         yield (
-            f"largest trim in {len(made.cells)} shared cells is "
-            f"{_signed(cell.after)} % (bank {cell.bank}, {_where(cell)})"
+            f"{len(known)} of {len(made.cells)} shared cells were held long enough "
+            f"after: all are within limits, the largest trim is "
+            f"{signed(cell.after)} % (bank {cell.bank}, {where(cell)})"
+        )
+    changed = [cell for cell in made.cells if cell.changed]
+    if changed:
+        cell = max(changed, key=lambda shared: abs(shared.before))
+        yield (
+            f"the change is measured in {len(changed)} of them: bank {cell.bank} from "
+            f"{signed(cell.before)} to {signed(cell.after)} % at {where(cell)}"
         )
 
 

@@ -70,6 +70,10 @@ class SharedCell:
         low, high: 95 % interval of after minus before; None when the cell was held
             too shortly to give one. Unit: percent.
         n_before, n_after: ticks in it.
+        after_low, after_high: 95 % interval of `after` itself; None when the cell was
+            held too shortly after. Unit: percent.
+        needs, needs_after: ticks that each drive must hold it for an interval of the
+            change, and the later drive for one of its own.
     """
 
     bank: int
@@ -81,6 +85,10 @@ class SharedCell:
     high: float | None
     n_before: int
     n_after: int
+    after_low: float | None = None
+    after_high: float | None = None
+    needs: int = 0
+    needs_after: int = 0
 
     @property
     def changed(self) -> bool:
@@ -94,11 +102,13 @@ def shared_cells(before: Frame, after: Frame, bank: int) -> tuple[SharedCell, ..
     """The cells of one bank that both drives held, by engine speed, then load."""
     earlier, later = cell_values(before, bank), cell_values(after, bank)
     block = block_ticks([*earlier.values(), *later.values()])
+    own = block_ticks([*later.values()])
     found = []
     for rpm, load in sorted(earlier.keys() & later.keys()):
         one, two = earlier[rpm, load], later[rpm, load]
         interval = median_difference(one, two, block)
         low, high = interval or (None, None)
+        after_low, after_high = median_interval(two, own) or (None, None)
         found.append(
             SharedCell(
                 bank,
@@ -110,6 +120,10 @@ def shared_cells(before: Frame, after: Frame, bank: int) -> tuple[SharedCell, ..
                 None if high is None else high + COUNT_PCT,
                 len(one),
                 len(two),
+                None if after_low is None else after_low - COUNT_PCT / 2,
+                None if after_high is None else after_high + COUNT_PCT / 2,
+                round(LEAST_BLOCKS * block),
+                round(LEAST_BLOCKS * own),
             )
         )
     return tuple(found)
@@ -149,10 +163,32 @@ def median_difference(
         return None
     rng = np.random.default_rng(_SEED)
     drawn = _drawn_medians(two, block, rng) - _drawn_medians(one, block, rng)
-    t = np.interp(1 / (blocks - 1), 1 / _FREEDOM[::-1], _T[::-1])
-    half = float(t * np.std(drawn) * np.sqrt(blocks / (blocks - 1)))
+    half = _half_width(drawn, blocks)
     middle = float(np.median(two) - np.median(one))
     return middle - half, middle + half
+
+
+def median_interval(
+    values: Floats, block: int = round(BLOCK_S / TICK_S)
+) -> tuple[float, float] | None:
+    """The 95 % interval of a median; None when it holds fewer than three blocks.
+
+    Args:
+        values: in order of time; at least one.
+        block: length of a block. Unit: ticks.
+    """
+    blocks = len(values) / block
+    if blocks < LEAST_BLOCKS:
+        return None
+    drawn = _drawn_medians(values, block, np.random.default_rng(_SEED))
+    half = _half_width(drawn, blocks)
+    middle = float(np.median(values))
+    return middle - half, middle + half
+
+
+def _half_width(drawn: Floats, blocks: float) -> float:
+    t = np.interp(1 / (blocks - 1), 1 / _FREEDOM[::-1], _T[::-1])
+    return float(t * np.std(drawn) * np.sqrt(blocks / (blocks - 1)))
 
 
 def _drawn_medians(values: Floats, block: int, rng: np.random.Generator) -> Floats:

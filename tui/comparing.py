@@ -9,7 +9,7 @@ from bankwise.adapters.analysis import analyse
 from bankwise.adapters.errors import AdapterError
 from bankwise.adapters.importing import UNDATED
 from bankwise.adapters.session_file import read_session
-from bankwise.adapters.snapshot import before_clearing, session_snapshot
+from bankwise.adapters.snapshot import before_clearing, cleared_at, session_snapshot
 from bankwise.signals.comparison import Drive, NotComparable, compare
 from bankwise.tui.limits import in_force
 from bankwise.tui.print_compare import compare_text
@@ -41,6 +41,7 @@ def read_drive(path: Path, name: str = "", *, uncleared: bool = False) -> Drive:
         vin,
         header.id,
         "" if UNDATED in header.vehicle else _in_utc(header.started),
+        cleared_at(session),
     )
 
 

@@ -46,6 +46,7 @@ def compare_json(before: str, after: str, made: Comparison) -> dict[str, Any]:
             "gone": list(made.codes_gone),
             "new": list(made.codes_new),
             "still": list(made.codes_still),
+            "history": [asdict(note) for note in made.code_notes],
         },
         "cells": [
             {key: _rounded(value) for key, value in asdict(cell).items()}
@@ -93,11 +94,13 @@ def _codes(made: Comparison) -> Iterator[str]:
         ("new", made.codes_new),
         ("still", made.codes_still),
     )
-    if any(codes for _, codes in rows):
+    if made.code_notes or any(codes for _, codes in rows):
         yield "Codes"
     for word, codes in rows:
         if codes:
             yield f"  {word:10} {', '.join(codes)}"
+    for note in made.code_notes:
+        yield from _wrapped(note.text, "  ")
 
 
 def _cells(made: Comparison) -> Iterator[str]:
@@ -147,9 +150,14 @@ def figure_rows(made: Comparison) -> list[tuple[str, str, str, str, str]]:
 
 
 def interval_words(cell: SharedCell) -> str:
-    """The interval of a cell's change, or why there is none."""
+    """The interval of a cell's change, or in which drive it was held too shortly."""
     if cell.low is None or cell.high is None:
-        return "held too shortly"
+        short = {
+            "before": cell.n_before < cell.needs,
+            "after": cell.n_after < cell.needs,
+        }
+        which = " and ".join(word for word, is_so in short.items() if is_so)
+        return f"held too shortly {which}".rstrip()
     return f"{number(cell.low, sign=True)} … {number(cell.high, sign=True)}"
 
 

@@ -24,7 +24,12 @@ from bankwise.adapters.records import (
     LinkRecord,
 )
 from bankwise.adapters.session_file import read_session
-from bankwise.adapters.snapshot import before_clearing, session_snapshot, snapshot
+from bankwise.adapters.snapshot import (
+    before_clearing,
+    cleared_at,
+    session_snapshot,
+    snapshot,
+)
 from bankwise.signals.evidence import Snapshot
 
 
@@ -263,6 +268,7 @@ def test_a_refused_clearing_leaves_all_and_says_what_to_do(
     (cleared,) = [r for r in read_session(path).records if isinstance(r, ClearedRecord)]
     assert not cleared.ok
     assert before_clearing(read_session(path)) is None
+    assert cleared_at(read_session(path)) == ()
 
 
 def _after_connecting(visit: CodeVisit) -> None:
@@ -307,6 +313,7 @@ def test_the_evidence_before_clearing_can_be_read_from_the_session(
     visit.close()
     session = read_session(path)
     before = before_clearing(session)
+    assert len(cleared_at(session)) == 1
     assert before is not None
     assert before.codes["stored"].codes == ("P0174", "P0155")
     assert before.frames[0].values["rpm"] == 2100.0

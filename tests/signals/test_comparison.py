@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from bankwise.signals.columns import Columns, Floats, Mark
+from bankwise.signals.columns import CodeRead, Columns, Floats, Mark
 from bankwise.signals.comparison import Drive, NotComparable, Verdict, compare
 from bankwise.signals.engine import Engine
 from bankwise.signals.evidence import (
@@ -196,6 +196,30 @@ def test_pending_codes_that_nobody_read_prove_nothing() -> None:
     unread = Snapshot({w: CodeReading(w, None) for w in _seen().codes})
     made = compare(_drive(_columns(18.0), BEFORE), _drive(_columns(1.0), unread))
     assert "pending codes were not read after the repair" in made.reasons
+
+
+def test_a_pending_code_that_is_stored_now_is_worse() -> None:
+    """It has matured: the fault was seen on one more trip."""
+    before = _drive(_columns(18.0), _seen(pending=("P0174",)))
+    made = compare(before, _drive(_columns(1.0), _seen(("P0174",), ("P0174",))))
+    assert made.verdict is Verdict.WORSE
+    assert "P0174 was pending and is stored now" in made.reasons
+
+
+def test_a_code_set_and_cleared_within_the_second_drive_proves_nothing() -> None:
+    """Its codes are gone at the end; what was read before stands in the way."""
+    later = _columns(1.0)
+    later.codes.extend(
+        CodeRead(t, "pending", codes)
+        for t, codes in ((5.0, ()), (60.0, ("P0174",)), (150.0, ()))
+    )
+    after = dataclasses.replace(_drive(later, _seen()), cleared_s=(100.0,))
+    made = compare(_drive(_columns(18.0), BEFORE), after)
+    assert made.verdict is Verdict.NOT_YET
+    assert made.reasons == (
+        "P0174 came at 1:00 of the second drive and was cleared at 1:40 in it",
+    )
+    assert [note.text for note in made.code_notes] == list(made.reasons)
 
 
 def test_a_bank_that_got_worse_is_said_first() -> None:

@@ -58,6 +58,8 @@ def test_the_shipped_pair_is_a_proven_repair() -> None:
     assert "REPAIR PROVEN" in told.output
     assert "codes gone: P0171" in told.output
     assert "gone       act   engine both-lean-fades" in told.output
+    assert "6 of 7 shared cells were held long enough after" in told.output
+    assert "wide-open" not in told.output  # 9.5 s and 10 s: both hold some
     back = CliRunner().invoke(commands_compare.app, words[::-1])
     assert back.exit_code == 1
     assert "WORSE" in back.output

@@ -10,7 +10,7 @@ from typing import Any
 
 from bankwise.signals.catalogue import BANKS
 from bankwise.signals.claims import exists
-from bankwise.signals.comparison import LEAST_PHASE_S
+from bankwise.signals.driven import LEAST_PHASE_S
 from bankwise.signals.engine import Engine, FlagSpan
 from bankwise.signals.evidence import CodeReading, Snapshot
 from bankwise.signals.explanations import Explanation
