@@ -124,7 +124,12 @@ def test_killed_recorder_leaves_a_file_that_reads(
     recorder = bench.start(
         "record", "--port", port, "--faster", FASTER, "-o", str(path)
     )
-    eventually(lambda: _records_of(path, b'"k":"seal"'))
+    eventually(
+        lambda: (
+            _records_of(path, b'"k":"seal"')
+            and path.read_bytes().count(b'"k":"x"') > 150
+        )
+    )
     bench.stop(recorder, signal.SIGKILL)
     assert bench.checked(str(path))["session"]["exchanges"] > 100
     verdict = bench.run("verify", str(path))

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 FASTER = 3.0
 """The simulated car's clock in these tests: hands and keys are as slow as anywhere."""
-WAIT_S = 60.0
+WAIT_S = 300.0
 
 Hand = Callable[[str], Any]
 
@@ -92,20 +92,23 @@ async def watched(
     ready: Callable[[Any], bool],
     first: str,
     make: Callable[[Pilot[int], Hand], Awaitable[str]],
-    after_s: float = 1.0,
+    after_s: float = 0.0,
 ) -> str:
     """Watches a car over TCP through the screen, and makes a test on it.
 
-    `first` is said once the drive is `after_s` old: before its start, or after it.
+    `first` is said before the drive begins, or once it is `after_s` old.
     """
     with ProcessServer(story, "--faster", f"{FASTER:g}") as server:
+        if not after_s:
+            server.say(first)
         live = Live(server.address, path, kind="simulated", clock_rate=FASTER)
         app = BankwiseApp(live, sessions_dir=path.parent, quiet=True)
         async with app.run_test(size=(120, 40)) as pilot:
             await until(
                 lambda: app.shot is not None and app.shot.columns.end_s > after_s
             )
-            server.say(first)
+            if after_s:
+                server.say(first)
             await until(lambda: ready(app.shot))
             page = await make(pilot, server.say)
             await asyncio.sleep(0.3)
