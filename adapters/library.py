@@ -10,16 +10,19 @@ import contextlib
 import dataclasses
 import itertools
 import json
+import re
 import sqlite3
 import time
 import zlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 from typing import Final, TypeVar
 
 from bankwise.adapters.analysis import analyse
+from bankwise.adapters.blind import ANSWERED_TAG, unanswered
 from bankwise.adapters.errors import SessionError
 from bankwise.adapters.records import Exchange, MarkRecord
 from bankwise.adapters.session_additions import NOTE_TAG, VEHICLE_TAG, notes
@@ -30,14 +33,18 @@ T = TypeVar("T")
 
 INDEX_NAME: Final = ".index.sqlite3"
 SUFFIXES: Final = (".jsonl", ".jsonl.gz")
-_LAYOUT: Final = 2
+_LAYOUT: Final = 3
 """Version of the index's own layout."""
 
 _FIELDS: Final = (
     "size", "id", "started", "seconds", "exchanges", "vin", "car", "note", "notes",
-    "flags", "codes", "marks", "error",
+    "flags", "codes", "marks", "error", "blind",
 )  # fmt: skip
 _LISTS: Final = frozenset({"notes", "codes", "marks"})
+
+_NAMED: Final = re.compile(r"\d{4}-\d{2}-\d{2}-\d{6}")
+_NAME_FORMAT: Final = "%Y-%m-%d-%H%M%S"
+"""How this program names the file of a drive: its local date and time first."""
 
 _COMMIT_S: Final = 1.0
 """What was read is kept this often. Unit: seconds. Our choice: a commit waits for the
@@ -78,6 +85,8 @@ class Entry:
         codes: trouble codes read during the drive.
         marks: remarks made during the drive.
         error: why it cannot be read; empty when it can.
+        blind: it was made to practise on and its answer is not told yet, so that what
+            was found in it is kept back.
     """
 
     path: Path
@@ -94,6 +103,30 @@ class Entry:
     codes: tuple[str, ...] = ()
     marks: tuple[str, ...] = ()
     error: str = ""
+    blind: bool = False
+
+    @property
+    def recorded(self) -> str:
+        """When it was recorded: as its file's name says, else its header.
+
+        The header of a copied or imported drive may tell an invented day; a name that
+        this program gave holds the moment the file was made. RFC 3339, UTC.
+        """
+        named = _NAMED.match(self.path.name)
+        if named is None:
+            return _in_utc(self.started)
+        try:
+            moment = datetime.strptime(named[0], _NAME_FORMAT)
+        except ValueError:
+            return _in_utc(self.started)
+        return moment.astimezone(UTC).isoformat(timespec="seconds")
+
+    @property
+    def faults(self) -> frozenset[str]:
+        """What asks to act: codes, and flags with what they are about."""
+        wanted = {Severity.ACT.value, Severity.STOP.value}
+        flags = (f"{f.id} {f.about}" for f in self.flags if f.severity in wanted)
+        return frozenset((*self.codes, *flags))
 
     @property
     def packed(self) -> bool:
@@ -103,13 +136,14 @@ class Entry:
     @property
     def faulty(self) -> bool:
         """Whether a flag asks to act, or a code was read."""
-        wanted = {Severity.ACT.value, Severity.STOP.value}
-        return bool(self.codes) or any(flag.severity in wanted for flag in self.flags)
+        return bool(self.faults)
 
     def matches(self, words: Sequence[str]) -> bool:
         """Whether every word occurs somewhere in what is known of it."""
         flags = (f"{flag.id} {flag.about} {flag.severity}" for flag in self.flags)
-        parts = (self.path.name, self.started, self.vin, self.car, self.note)
+        parts = (
+            self.path.name, self.started, self.recorded, self.vin, self.car, self.note
+        )  # fmt: skip
         told = (*parts, *self.notes, *flags, *self.codes, *self.marks, self.error)
         text = "\n".join(told).casefold()
         return all(word.casefold() in text for word in words)
@@ -126,6 +160,17 @@ def describe(path: Path) -> Entry:
         return Entry(path, error=error.strerror or str(error))
     analysis = analyse(session)
     columns = analysis.columns
+    if unanswered(path.name, session.header, session.records):
+        return Entry(
+            path,
+            size,
+            session.header.id,
+            session.header.started,
+            round(columns.end_s, 1),
+            analysis.decoder.exchanges,
+            car=str(session.header.vehicle.get("name") or ""),
+            blind=True,
+        )
     vehicle = session.header.vehicle
     ranked = sorted(analysis.engine.flags, key=lambda flag: -flag.severity.rank)
     return Entry(
@@ -151,7 +196,7 @@ def describe(path: Path) -> Entry:
 
 def _added(mark: MarkRecord) -> bool:
     return mark.tag is not None and (
-        mark.tag == NOTE_TAG or mark.tag.startswith(VEHICLE_TAG)
+        mark.tag in (NOTE_TAG, ANSWERED_TAG) or mark.tag.startswith(VEHICLE_TAG)
     )
 
 
@@ -225,7 +270,7 @@ class Library:
     def _entries(self) -> list[Entry]:
         rows = sorted(self._rows(), key=lambda row: row.name)
         told = [(row.entry(self.folder), row.mtime_ns) for row in rows]
-        told.sort(key=lambda pair: (pair[0].started, pair[1]), reverse=True)
+        told.sort(key=lambda pair: (pair[0].recorded, pair[1]), reverse=True)
         return [entry for entry, _ in told]
 
     def _rows(self) -> list[_Row]:
@@ -260,17 +305,27 @@ class Library:
     def pairs(self) -> list[tuple[Entry, Entry]]:
         """Before and after: a faulty drive and the same car's next one, newest first.
 
-        Cars are told apart by their VIN; sessions without one make no pair.
+        Cars are told apart by their VIN; sessions without one make no pair. Nor do two
+        drives that both show the same, with nothing noted by a person in between: see
+        `unchanged`.
         """
+        return [pair for pair in self._followed() if not _same(*pair)]
+
+    def unchanged(self) -> list[tuple[Entry, Entry]]:
+        """Faulty drives whose car's next one shows the very same, newest first."""
+        return [pair for pair in self._followed() if _same(*pair)]
+
+    def _followed(self) -> list[tuple[Entry, Entry]]:
+        """Each faulty drive with the same car's next one, newest first."""
         by_car: dict[str, list[Entry]] = {}
-        for entry in reversed(self.entries()):
+        for entry in sorted(self.entries(), key=lambda entry: entry.started):
             if entry.vin and not entry.error:
                 by_car.setdefault(entry.vin, []).append(entry)
         found = [
             (before, after)
             for drives in by_car.values()
             for before, after in itertools.pairwise(drives)
-            if before.faulty
+            if before.faulty and before.id != after.id
         ]
         return sorted(found, key=lambda pair: pair[1].started, reverse=True)
 
@@ -294,6 +349,22 @@ class Library:
                     with contextlib.suppress(OSError):
                         self._index.unlink()
         raise AssertionError("an index in memory can always be made")
+
+
+def _same(before: Entry, after: Entry) -> bool:
+    """Whether two drives show the same faults and nobody noted anything of either."""
+    return before.faults == after.faults and not (before.notes or after.notes)
+
+
+def _in_utc(moment: str) -> str:
+    """A moment in one zone, so that moments sort as text; as it is when it is none."""
+    try:
+        told = datetime.fromisoformat(moment)
+    except ValueError:
+        return moment
+    if told.tzinfo is None:
+        told = told.replace(tzinfo=UTC)
+    return told.astimezone(UTC).isoformat(timespec="seconds")
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from typing import Any, Final
 
 import msgspec
 
+from bankwise.adapters.blind import ANSWERED_TAG
 from bankwise.adapters.errors import SessionError
 from bankwise.adapters.packed import is_packed, load
 from bankwise.adapters.records import EndRecord, Header, MarkRecord, Record
@@ -37,6 +38,11 @@ _ENCODER = msgspec.json.Encoder()
 def add_note(path: Path, text: str) -> None:
     """Adds a note to a finished session. Raises SessionError."""
     _append(path, [(text, NOTE_TAG)])
+
+
+def add_answered(path: Path) -> None:
+    """Marks that the answer of a practice was told. Raises SessionError."""
+    _append(path, [("the answer was told", ANSWERED_TAG)])
 
 
 def add_vehicle(path: Path, details: dict[str, str]) -> None:

@@ -36,6 +36,9 @@ def answer(
     ] = None,
 ) -> None:
     """Tell what was wrong with the simulated car of a session."""
+    from bankwise.adapters.blind import unanswered
+    from bankwise.adapters.errors import SessionError
+    from bankwise.adapters.session_additions import add_answered
     from bankwise.adapters.session_file import read_session
     from bankwise.tui.errors import CommandError
     from bankwise.tui.places import find_session, folder_named
@@ -49,12 +52,18 @@ def answer(
             "no practice session yet: `bankwise demo --blind` or "
             "`bankwise replay --blind` makes one"
         )
-    story = story_of(read_session(path).header)
+    session = read_session(path)
+    story = story_of(session.header)
     if story is None:
         raise CommandError(f"{path} holds no answer: it was not made to practise on")
     typer.echo(f"{path.name}: {told(story)[0]}")
     for line in told(story)[1:]:
         typer.echo(line)
+    if unanswered(path.name, session.header, session.records):
+        try:
+            add_answered(path)
+        except SessionError as error:
+            typer.echo(f"bankwise: lists keep it hidden: {error}", err=True)
 
 
 @app.command(

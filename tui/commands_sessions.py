@@ -28,9 +28,10 @@ def sessions(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
     folder: Folder = None,
 ) -> None:
-    """List the saved sessions, newest first.
+    """List the saved sessions, the one recorded last first.
 
-    Two drives of one car, the earlier with a fault, are suggested for comparison.
+    Two drives of one car, the earlier with a fault, are suggested for comparison when
+    something differs between them. A practice tells nothing before its answer is told.
     """
     import json
     import sys
@@ -38,7 +39,12 @@ def sessions(
 
     from bankwise.adapters.library import Library
     from bankwise.tui.places import sessions_folder
-    from bankwise.tui.print_sessions import as_line, as_objects, short_name
+    from bankwise.tui.print_sessions import (
+        as_line,
+        as_objects,
+        same_words,
+        short_name,
+    )
     from bankwise.tui.recording import StatusLine
 
     place = sessions_folder(folder)
@@ -49,6 +55,8 @@ def sessions(
         if pairs:
             for before, after in library.pairs():
                 typer.echo(f"bankwise compare {short_name(before)} {short_name(after)}")
+            for before, after in library.unchanged():
+                typer.echo(same_words(before, after), err=True)
             return
         found = library.entries(" ".join(words or ()))
         suggested = library.pairs()[:3]

@@ -11,6 +11,7 @@ import binascii
 from pathlib import Path
 from random import Random
 
+from bankwise.adapters.blind import KEY, SUBJECT
 from bankwise.adapters.car.faults import fault_named
 from bankwise.adapters.car.stories import STORIES, Story
 from bankwise.adapters.records import Header
@@ -20,10 +21,17 @@ from bankwise.tui.places import new_session_file
 from bankwise.tui.session_list import head, session_files
 from bankwise.tui.words import sentence
 
-KEY = "practice"
-"""Key of a header's `vehicle` under which the hidden id stands."""
-SUBJECT = "practice"
-"""What the file of a practice session is called after its date."""
+__all__ = [
+    "KEY",
+    "SUBJECT",
+    "answer",
+    "hidden",
+    "lay_out",
+    "newest",
+    "pick",
+    "story_of",
+]
+
 _TELLING = frozenset({"demo", "unmetered-air-repaired"})
 """Stories whose name is known to everybody, or whose text gives it away."""
 

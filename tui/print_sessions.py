@@ -24,11 +24,10 @@ def as_line(entry: Entry) -> str:
     name = f"{short_name(entry):{_NAME}}"
     if entry.error:
         return f"{name}  {entry.error}"
-    try:
-        moment = datetime.fromisoformat(entry.started).astimezone()
-        began = moment.strftime("%Y-%m-%d %H:%M")
-    except ValueError:
-        began = entry.started[:16]
+    began = moment_words(entry.recorded)
+    if entry.blind:
+        told = f"{entry.car or 'car unknown'}; {hidden_words(short_name(entry))}"
+        return f"{name}  {began}  {clock(entry.seconds):>7}  {told}"
     severe = [flag for flag in entry.flags if flag.severity in {"act", "stop"}]
     parts = [
         entry.car or entry.vin or "car unknown",
@@ -41,6 +40,31 @@ def as_line(entry: Entry) -> str:
     return f"{name}  {began}  {clock(entry.seconds):>7}  {told}"
 
 
+def moment_words(moment: str) -> str:
+    """A moment as local date and time; as it is when it is none."""
+    try:
+        return datetime.fromisoformat(moment).astimezone().strftime("%Y-%m-%d %H:%M")
+    except ValueError:
+        return moment[:16]
+
+
+def hidden_words(name: str) -> str:
+    """What is said of a practice whose answer is not told yet."""
+    return f"practice: `bankwise answer {name}` tells what was wrong"
+
+
+def same_words(before: Entry, after: Entry) -> str:
+    """What is said of two drives that show the same."""
+    faults = ", ".join(sorted(before.faults))
+    return (
+        f"{short_name(before)} and {short_name(after)} both show {faults}: nothing "
+        "was repaired between them, or nothing was noted"
+    )
+
+
 def as_objects(entries: Sequence[Entry]) -> list[dict[str, Any]]:
     """The same, JSON-ready."""
-    return [{**asdict(entry), "path": str(entry.path)} for entry in entries]
+    return [
+        {**asdict(entry), "path": str(entry.path), "recorded": entry.recorded}
+        for entry in entries
+    ]

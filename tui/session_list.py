@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import gzip
 from collections.abc import Iterable
-from datetime import datetime
 from pathlib import Path
 
 import msgspec
 
+from bankwise.adapters.blind import is_blind
 from bankwise.adapters.library import Entry, Library
 from bankwise.adapters.records import Header
 from bankwise.replay_logs import shipped
 from bankwise.tui.errors import CommandError
 from bankwise.tui.places import SUFFIXES, find_session
+from bankwise.tui.print_sessions import hidden_words, moment_words
 from bankwise.tui.words import clock, size
 
 _HEAD_BYTES = 65536
@@ -74,8 +75,10 @@ def row(path: Path, origin: str) -> tuple[str, ...]:
     if found is None:
         return (str(path), path.name, "", "", "cannot be read: not a session")
     note = str(found.vehicle.get("note") or found.vehicle.get("vin") or "")
-    began = _moment(found.started)
+    began = moment_words(found.started)
     name = path.name.removesuffix(".gz").removesuffix(".jsonl")
+    if is_blind(path, found):
+        note = hidden_words(name)
     return (str(path), name, began, size(path.stat().st_size), f"{origin}{note}")
 
 
@@ -99,13 +102,9 @@ def _entry_row(entry: Entry) -> tuple[str, ...]:
     name = path.name.removesuffix(".gz").removesuffix(".jsonl")
     if entry.error:
         return (str(path), name, "", size(entry.size), entry.error)
+    began = moment_words(entry.recorded)
+    if entry.blind:
+        return (str(path), name, began, clock(entry.seconds), hidden_words(name))
     found = ", ".join(f"{flag.about} {flag.id}" for flag in entry.flags[:2])
     about = "; ".join(filter(None, (found or "no flag", *entry.notes, entry.note)))
-    return (str(path), name, _moment(entry.started), clock(entry.seconds), about)
-
-
-def _moment(started: str) -> str:
-    try:
-        return datetime.fromisoformat(started).strftime("%Y-%m-%d %H:%M")
-    except ValueError:
-        return started[:16]
+    return (str(path), name, began, clock(entry.seconds), about)
