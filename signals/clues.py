@@ -15,13 +15,13 @@ from bankwise.signals.clues_codes import from_codes, from_tests, no_cam_code
 from bankwise.signals.clues_figures import (
     compared,
     healthy,
-    idle_pattern,
     patterns,
     pulled,
     rears,
     refuted,
 )
 from bankwise.signals.clues_flags import from_flags
+from bankwise.signals.clues_idle import idle_alone, idle_pattern
 from bankwise.signals.clues_misfire import misfires, place
 from bankwise.signals.columns import Columns
 from bankwise.signals.guided.on_purpose import on_purpose
@@ -58,6 +58,7 @@ def gather(
     found += patterns(signals, ids)
     found += air(signals, ids)
     found += idle_pattern(signals, ids)
+    found += idle_alone(signals)
     found += compared(signals, ids | {(clue.kind, clue.about) for clue in found})
     codes = list(from_codes(signals, columns, ids))
     found += rears(signals, _doubted(ids, codes))

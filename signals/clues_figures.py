@@ -34,10 +34,6 @@ REAR_TICKS = 60
 """Half a minute of such driving, in one piece or many. Source: our choice, because a
 rear follows within seconds."""
 
-PURGE_PCT = -25.0
-"""What a purge line can add to an idling engine ends about here. Source: derived: the
-control unit opens it fully in closed loop, so its own trim must be able to make up."""
-
 SHARED_PCT = 2.0
 """What both banks of a good engine usually add. Source: our choice, because petrol
 with some ethanol asks for a few percent more."""
@@ -79,44 +75,6 @@ def patterns(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
             yield from _more_with_flow(signals, bank)
         if ("mirror-trims", bank) in raised:
             yield from _mirror(signals, bank)
-
-
-def idle_pattern(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
-    """Trims that are off at idle and come back on the road, of one bank or of both."""
-    common = last(signals, "common_idle_pct")
-    driven = (last(signals, f"common_{name}_pct") for name in ("high", "mid", "low"))
-    rest = next((value for value in driven if np.isfinite(value)), np.nan)
-    alike = not abs(last(signals, "imbalance_idle_pct")) > APART_PCT
-    words = f"The trim is {signed(common)} at idle and {signed(rest)} on the road"
-    told = ("both-lean-fades", "engine") in raised
-    fades = common >= APART_PCT > rest and common - rest >= FADE_PCT
-    if fades and alike and not told:
-        yield Clue("idle-lean-fades", "engine", words)
-    if common <= -APART_PCT and rest - common >= FADE_PCT and alike:
-        alone = not most(signals, "two_banks") > 0
-        kind = "idle-rich-fades-alone" if alone else "idle-rich-fades"
-        yield Clue(kind, "B1" if alone else "engine", words)
-        if last(signals, "mass_air") == 1:
-            yield Clue("metered-rich-fades", "engine", words)
-        if alone:
-            much = "beyond" if common < PURGE_PCT else "within"
-            yield Clue(f"{much}-purge", "B1", words)
-    for bank in ("B1", "B2"):
-        b, o = bank.lower(), other_place(bank).lower()
-        idle = last(signals, f"trim_idle_{b}_pct")
-        apart = idle - last(signals, f"trim_idle_{o}_pct")
-        road = _driven(signals, b) - _driven(signals, o)
-        back = abs(apart) - abs(road)
-        off = abs(apart) >= APART_PCT and apart * idle > 0
-        if not (off and back >= FADE_PCT and abs(road) < APART_PCT):
-            continue
-        words = (
-            f"{bank} trim is {signed(apart)} from the other bank's at idle, "
-            f"{signed(road)} on the road"
-        )
-        kind = "idle-apart-rich" if apart < 0 else "idle-apart-lean"
-        if abs(idle) >= 5:
-            yield Clue(kind, bank, words)
 
 
 def compared(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
@@ -187,8 +145,8 @@ def _subtracting(signals: Signals, bank: str, metered: float) -> Iterator[Clue]:
 def _more_with_flow(signals: Signals, bank: str) -> Iterator[Clue]:
     """A bank that takes more away the more air flows, whether or not it has an end."""
     b, o = bank.lower(), other_place(bank).lower()
-    idle, driven = last(signals, f"trim_idle_{b}_pct"), _driven(signals, b)
-    beside = _driven(signals, o) - last(signals, f"trim_idle_{o}_pct")
+    idle, driven = last(signals, f"trim_idle_{b}_pct"), driven_trim(signals, b)
+    beside = driven_trim(signals, o) - last(signals, f"trim_idle_{o}_pct")
     if driven <= -APART_PCT and driven - idle <= -APART_PCT and abs(beside) < FADE_PCT:
         words = (
             f"{bank} trim {signed(idle)} at idle and {signed(driven)} at the highest "
@@ -200,8 +158,8 @@ def _more_with_flow(signals: Signals, bank: str) -> Iterator[Clue]:
 def _mirror(signals: Signals, bank: str) -> Iterator[Clue]:
     """Whether two banks lie around what engines share, or one bank lies off it."""
     own, other = (
-        _driven(signals, bank.lower()),
-        _driven(signals, other_place(bank).lower()),
+        driven_trim(signals, bank.lower()),
+        driven_trim(signals, other_place(bank).lower()),
     )
     centre = (own + other) / 2
     words = f"{bank} trim {signed(own)}, the other bank {signed(other)}"
@@ -223,7 +181,8 @@ def rears(signals: Signals, doubted: Collection[str]) -> Iterator[Clue]:
         apart = trim - signals[f"trim_10_{o}_pct"]
         rear = signals[f"mean_5_{b}s2_v"]
         other = signals[f"mean_5_{o}s2_v"]
-        fades = last(signals, f"trim_idle_{b}_pct") - _driven(signals, b) >= FADE_PCT
+        driven = driven_trim(signals, b)
+        fades = last(signals, f"trim_idle_{b}_pct") - driven >= FADE_PCT
         for kind, sign, edge, alone in (
             ("adds-but-rear-rich", 1, REAR_RICH_V, REAR_ALONE_V),
             ("takes-but-rear-lean", -1, 0.2, 0.2),
@@ -248,7 +207,7 @@ def rears(signals: Signals, doubted: Collection[str]) -> Iterator[Clue]:
                 amount = signed(float(np.median(trim[at])))
                 words = f"{b.upper()} trim {amount}, yet the rear reads {mean:.2f} V"
                 yield Clue(kind, b.upper(), words)
-                if sign > 0 and fades and _driven(signals, b) < APART_PCT:
+                if sign > 0 and fades and driven < APART_PCT:
                     words = f"{words}, and the trim fades as the airflow grows"
                     yield Clue("fades-but-rear-rich", b.upper(), words)
 
@@ -277,7 +236,7 @@ def pulled(signals: Signals, doubted: Collection[str]) -> Iterator[Clue]:
             yield Clue("pulls-and-rear-lean", b.upper(), words)
 
 
-def _driven(signals: Signals, b: str) -> float:
+def driven_trim(signals: Signals, b: str) -> float:
     """The trim at the highest airflow seen, NaN when only idle was."""
     values = (last(signals, f"trim_{name}_{b}_pct") for name in ("high", "mid", "low"))
     return next((value for value in values if np.isfinite(value)), np.nan)

@@ -103,6 +103,43 @@ WEIGHTS: tuple[Weight, ...] = (
         ("common-rich-source", 2, _E, "purge weighs most at idle"),
     ),
     *weights_of(
+        "only-idle-rich",
+        ("common-rich-source", 1, _E, "both banks get too much at idle"),
+        ("airflow-over-read", 0.75, _E, "a meter reading high does the same"),
+    ),
+    *weights_of(
+        "only-idle-rich-alone",
+        ("common-rich-source", 1, _E, "the only bank gets too much at idle"),
+        ("bank-injectors-rich", 0.75, _B, "a drip weighs most at idle"),
+        ("airflow-over-read", 0.75, _E, "a meter reading high does the same"),
+    ),
+    *weights_of(
+        "only-idle-lean",
+        ("common-unmetered-air", 1, _E, "a leak weighs most at idle"),
+        ("airflow-under-read", 0.75, _E, "a meter reading low does the same"),
+        ("fuel-supply-weak", 0.5, _E, "fuel is easiest at idle"),
+    ),
+    *weights_of(
+        "only-idle-lean-alone",
+        ("common-unmetered-air", 1, _E, "a leak weighs most at idle"),
+        ("airflow-under-read", 0.75, _E, "a meter reading low does the same"),
+        ("exhaust-leak", 0.5, _B, "an exhaust draws air in at idle"),
+        ("sensor-reads-lean", 0.5, _F, "or the sensor says so"),
+    ),
+    *weights_of(
+        "only-idle-bank-rich",
+        ("bank-injectors-rich", 1, _B, "this bank alone gets too much"),
+        ("sensor-reads-rich", 0.75, _F, "or its sensor says so"),
+        ("bank-breathes-less", 0.5, _B, "or it gets too little air"),
+    ),
+    *weights_of(
+        "only-idle-bank-lean",
+        ("bank-unmetered-air", 1, _B, "a leak weighs most at idle"),
+        ("exhaust-leak", 0.75, _B, "an exhaust draws air in at idle"),
+        ("bank-injectors-lean", 0.5, _B, "or it gets too little fuel"),
+        ("sensor-reads-lean", 0.75, _F, "or its sensor says so"),
+    ),
+    *weights_of(
         "beyond-purge",
         ("common-rich-source", -0.5, _E, "few purge lines add so much to an idle"),
     ),

@@ -195,3 +195,46 @@ def test_one_bank_off_beside_a_usual_one_names_sensor_and_injectors(
     shares = _shares(watch(change, seconds=320))
     sensor, fuel = ("sensor-reads-rich", "B1S1"), ("bank-injectors-rich", "B1")
     assert shares[sensor] > 0.5 * shares[fuel]
+
+
+def _idling(b1: float, b2: float | None) -> Change:
+    """A car that idles in a workshop, with these trims."""
+    change: Change = {
+        "rpm": 750.0,
+        "speed_kmh": 0.0,
+        "load_pct": 20.0,
+        "throttle_pct": 12.0,
+        "maf_gps": 3.5,
+        "ltft_b1_pct": b1,
+    }
+    return change | (ONE_BANK if b2 is None else {"ltft_b2_pct": b2})
+
+
+@pytest.mark.parametrize(
+    ("b1", "b2", "cause"),
+    [
+        (-16.0, -17.0, ("common-rich-source", "engine")),
+        (18.0, 17.0, ("common-unmetered-air", "engine")),
+        (-16.0, None, ("common-rich-source", "engine")),
+        (18.0, None, ("common-unmetered-air", "engine")),
+        (1.0, -14.0, ("bank-injectors-rich", "B2")),
+        (16.0, 1.0, ("bank-unmetered-air", "B1")),
+    ],
+)
+def test_where_only_idle_was_seen_the_side_is_named(
+    watch: Watch, b1: float, b2: float | None, cause: tuple[str, str]
+) -> None:
+    """Trims far off at idle name causes, and driving stays missing."""
+    engine = watch(_idling(b1, b2), seconds=200)
+    assert _best(engine) == cause
+    shares = _shares(engine)
+    assert shares["cannot-tell", "engine"] >= 0.2
+
+
+@pytest.mark.parametrize(("b1", "b2"), [(9.0, 8.0), (8.0, -1.0), (-8.0, None)])
+def test_idle_within_what_is_usual_names_nothing(
+    watch: Watch, b1: float, b2: float | None
+) -> None:
+    """Ethanol and tolerance are no causes."""
+    (said,) = watch(_idling(b1, b2), seconds=200).explanations()
+    assert said.id == "cannot-tell"
