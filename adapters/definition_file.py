@@ -43,6 +43,9 @@ from bankwise.signals.registry import DERIVED
 
 MOST_RATE: Final = 5.0
 LEAST_RATE: Final = 0.05
+LEAST_SCALE: Final = 1e-9
+"""Smallest step of a value. Our choice: four bytes then still make more than 4, and a
+number too small to be computed with is left out."""
 MOST_VALUES: Final = 40
 """Values in one file. Our choice: each costs a request of its own."""
 KEY: Final = "definitions"
@@ -90,7 +93,7 @@ def read_definitions(path: Path | None) -> Definitions:
     if path is None:
         return NONE
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
         raise DefinitionFault(f"{path}: {error.strerror or error}") from None
     except UnicodeDecodeError:
@@ -116,22 +119,40 @@ def parse(text: str, name: str = "definitions") -> Definitions:
             )
     rows = tables.get("value", [])
     if not isinstance(rows, list) or not rows:
-        raise DefinitionFault(f"{name}:1: expected at least one [[value]] table")
+        line = places.of_key("value")
+        raise DefinitionFault(f"{name}:{line}: expected at least one [[value]] table")
     if len(rows) > MOST_VALUES:
         raise DefinitionFault(
             f"{name}:{places.of(MOST_VALUES)}: more than {MOST_VALUES} values"
         )
     good: list[Definition] = []
     for number, row in enumerate(rows):
-        made, fault = (
-            _row(row, good) if isinstance(row, dict) else (None, ("", "is no table"))
-        )
+        if not isinstance(row, dict):
+            raise DefinitionFault(
+                f"{name}:{places.of_key('value')}: entry {number + 1} of value is "
+                f"{_kind(row)}, not a table: write [[value]] and its keys below"
+            )
+        made, fault = _row(row, good)
         if made is None:
             key, words = fault
             line = places.of(number, key)
             raise DefinitionFault(f"{name}:{line}: {key + ' ' if key else ''}{words}")
         good.append(made)
     return Definitions.of(good)
+
+
+_KINDS: Final[tuple[tuple[type, str], ...]] = (
+    (bool, "true or false"),
+    (int, "a number"),
+    (float, "a number"),
+    (str, "a text"),
+    (list, "a list"),
+)
+
+
+def _kind(value: Any) -> str:
+    """What a value of the file is, in words."""
+    return next((words for kind, words in _KINDS if isinstance(value, kind)), "a date")
 
 
 class _Places:
@@ -144,7 +165,7 @@ class _Places:
     def of(self, number: int, key: str = "") -> int:
         """The line of a key in a table, else of the table's heading."""
         if number >= len(self._tables):
-            return 1
+            return self.of_key("value")
         start = self._tables[number]
         stops = [*self._tables, len(self._lines)]
         for i in range(start + 1, stops[number + 1] if key else start):
@@ -199,7 +220,12 @@ def _service(value: Any) -> str:
 
 
 def _scale(value: Any) -> str:
-    return _number(value) or ("must not be 0" if value == 0 else "")
+    fault = _number(value)
+    if fault or value == 0:
+        return fault or "must not be 0"
+    return (
+        "" if abs(value) >= LEAST_SCALE else f"must be at least {LEAST_SCALE:g} in size"
+    )
 
 
 def _rate(value: Any) -> str:

@@ -11,6 +11,10 @@ CAUTIONS: dict[str, str] = {
         "The driver only drives. A second person works the laptop, strapped down, "
         "from the rear seat; alone, start it and read it parked."
     ),
+    "car-stands": (
+        "The car stands on level ground, handbrake on, out of gear; where a step says "
+        "engine off, the key stays on. Sleeves and hair away from fans and belts."
+    ),
     "legal-roads": (
         "Full throttle and hills only where it is legal, dry and clear of traffic."
     ),

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from bankwise.signals.guided.breathing import DISPLACEMENT
 from bankwise.signals.guided.case import Case
+from bankwise.signals.guided.conditions import diesel, obstacle
 from bankwise.signals.guided.road import FREEZE_FRAME, frame_words
 from bankwise.signals.guided.runs import (
     BROKEN,
@@ -136,6 +137,16 @@ def left_s(page: Page, shot: Snapshot) -> float:
     return max(page.now.least_s - (shot.now_s - begun), 0.0)
 
 
+def in_the_way(page: Page, shot: Snapshot) -> str:
+    """What must be put right before going on; empty when nothing.
+
+    The last step can always be ended, and a question always answered.
+    """
+    if page.now.asks or page.step + 1 == len(page.guided.steps):
+        return ""
+    return obstacle(page.guided, case_of(the_run(page, shot), shot))
+
+
 def rows(shot: Snapshot) -> list[GuidedTest | Run]:
     """The list: every test, then the runs of this session, newest first."""
     return [*GUIDED.values(), *reversed(runs(shot.columns.marks))]
@@ -182,6 +193,8 @@ def _list(name: str, shot: Snapshot, state: PaneState) -> Acted:
         return _at(state, Page(RESULT, str(number))), None
     if shot.link.kind in _ONLY_LOOK:
         return state, Say("only who drives makes a test: pick a run below to see it")
+    if row.spark and diesel(case_of(Run("", "engine", {}), shot)):
+        return state, Say("a diesel runs lean on purpose: this test cannot judge it")
     page = Page(SUBJECT, row.id)
     about = choices(page, shot)
     if len(about) == 0:
@@ -291,6 +304,9 @@ def _run(name: str, page: Page, shot: Snapshot, state: PaneState) -> Acted:
         return state, Say("answer it: y for yes, n for no")
     if name not in (("yes", "no") if asks else ("open",)):
         return state, None
+    wrong = in_the_way(page, shot)
+    if wrong:
+        return state, Say(wrong)
     left = left_s(page, shot)
     if left > 0:
         return state, Say(f"{math.ceil(left)} s more")

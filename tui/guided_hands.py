@@ -23,7 +23,7 @@ HANDS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     },
     "force-snap": {"settle": ("idle",), "rich": ("snap",)},
     "circuit": _AT_PLUG,
-    "wiggle": {"wiggle": ("high {s}", "release {s}")},
+    "wiggle": {"keyed": ("off", "on"), "wiggle": ("high {s}", "release {s}")},
     "unplug": {
         "before": ("idle",),
         "unplugged": ("unplug {s}",),

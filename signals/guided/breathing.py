@@ -36,6 +36,9 @@ the breathing. Our choice, because such an engine would hardly pull."""
 PARKED_DEG = 1.0
 """A cam within this of zero all the time is parked. Unit: °. Our choice."""
 LEAST_CAM_VALUES = 5
+TRIM_HZ, AIR_HZ = 0.5, 1.0
+"""Slowest sampling of trims in half a minute, and of air in a pull of four seconds.
+Unit: Hz. Our choice."""
 _GROWS_PCT = 3.0
 """How much farther apart the banks must be at more flow. Unit: %. Our choice, because
 a trim's own noise is below it."""
@@ -258,5 +261,6 @@ BREATHING = GuidedTest(
     _judge,
     _watch,
     wants=(DISPLACEMENT,),
+    needs={"stft_b1_pct": TRIM_HZ, "stft_b2_pct": TRIM_HZ, "maf_gps": AIR_HZ},
 )
 """Cam and bank breathing."""

@@ -54,15 +54,27 @@ class Hit:
     high: bool
 
 
-def hits(seen: Trace, rest: float) -> tuple[Hit, ...]:
-    """Every excursion from rest, high or low, in order of time."""
-    away = np.where(seen.v > rest + LEAST_MOVE_V, 1, 0)
-    away = np.where(seen.v < rest - LEAST_MOVE_V, -1, away)
+def _side(level: float, rest: float) -> int:
+    """1 above rest, -1 below, 0 at it."""
+    return int(level > rest + LEAST_MOVE_V) - int(level < rest - LEAST_MOVE_V)
+
+
+def hits(seen: Trace, rest: float, before: float | None = None) -> tuple[Hit, ...]:
+    """Every excursion from rest, high or low, in order of time.
+
+    Args:
+        seen: the reading during a step.
+        rest: where it lies with the plug off. Unit: V.
+        before: the last value before the step: an excursion that goes on from there
+            belongs to what was done then. Unit: V.
+    """
+    away = np.array([_side(level, rest) for level in seen.v.tolist()], dtype=np.int8)
+    held = 0 if before is None else _side(before, rest)
     edges = np.flatnonzero(np.diff(away, prepend=0, append=0)).tolist()
     found = []
     for start, stop in pairwise(edges):
-        side = away[start]
-        if side == 0:
+        side = int(away[start])
+        if side == 0 or (start == 0 and side == held):
             continue
         part = seen.v[start:stop]
         level = float(part.max() if side > 0 else part.min())
@@ -128,31 +140,42 @@ def _wires(case: Case, rest: float) -> tuple[Finding, ...]:
     place = case.run.about
     found: list[Finding] = []
     ends: set[bool] = set()
-    unsure = False
+    unsure = ""
     tried = 0
     for step in WIRES:
         span = case.span(step)
         if span is None:
             continue
         seen = trace(case, place, *span)
-        got = hits(seen, rest) if seen is not None else ()
+        last = _last_before(case, span[0])
+        got = hits(seen, rest, last) if seen is not None else ()
         driven = case.run.answers.get(DRIVEN[step])
         if not got and driven is None and not case.run.ended:
             continue
         ends |= {hit.high for hit in got}
         tried += bool(got or driven)
         lacking = "" if got or not driven else _too_slow(seen)
-        unsure |= bool(lacking)
+        if not got and last is not None and _side(last, rest):
+            # Nobody can say whether a wire still held covered this one.
+            lacking = f"the reading was still {last:.2f} V from the wire before"
+        unsure = lacking or unsure
         words = _step_words(place, step, got, lacking)
-        if not got and not driven:
+        if not got and not driven and not lacking:
             words = f"{place}, {step.replace('-', ' ')}: it was not driven."
         found.append(Finding(place, words))
     if tried == len(WIRES):
-        return (*found, _verdict(place, ends, unsure=unsure))
+        return (*found, _verdict(place, ends, unsure))
     if not case.run.ended:
         return tuple(found)
     text = f"{place}: both wires must be driven for a verdict. Make the test again."
     return (*found, Finding(place, text))
+
+
+def _last_before(case: Case, start: float) -> float | None:
+    """The newest value with the plug off before a moment. Unit: V."""
+    off = case.span("unplugged")
+    seen = None if off is None else trace(case, case.run.about, off[0], start)
+    return None if seen is None else float(seen.v[-1])
 
 
 def _too_slow(seen: Trace | None) -> str:
@@ -178,7 +201,7 @@ def _step_words(place: str, step: str, got: tuple[Hit, ...], lacking: str) -> st
     return f"{place}, {name}: went " + ", ".join(told) + f"{more}."
 
 
-def _verdict(place: str, ends: set[bool], *, unsure: bool) -> Finding:
+def _verdict(place: str, ends: set[bool], unsure: str) -> Finding:
     if ends == {True, False}:
         return Finding(
             place,
@@ -187,7 +210,8 @@ def _verdict(place: str, ends: set[bool], *, unsure: bool) -> Finding:
             "circuit-good",
         )
     if unsure:
-        return Finding(place, f"{place}: no verdict, sampled too slowly.")
+        text = f"{place}: no verdict, {unsure}. Make the test again."
+        return Finding(place, text)
     if not ends:
         text = f"{place}: the reading does not follow its wires: wiring or input."
     else:
@@ -200,20 +224,28 @@ def _watch(case: Case) -> tuple[Figure, ...]:
     return sensors(case, (case.run.about,))
 
 
-RATES = {"o2_{s}_v": FASTEST_HZ, "lambda_{s}": FASTEST_HZ, "rpm": 0.5}
-"""One sensor as fast as the link goes."""
+RATES = {
+    "o2_{s}_v": FASTEST_HZ,
+    "lambda_{s}": FASTEST_HZ,
+    "rpm": 0.5,
+    "speed_kmh": 0.5,
+}
+"""One sensor as fast as the link goes, and whether the car still stands."""
+LEAST_HZ = 2.0
+"""Two values in every touch of a second. Unit: Hz. Our choice, as `LONGEST_GAP_S`."""
 
 CIRCUIT = GuidedTest(
     "circuit",
     "Circuit check at the plug",
     "Whether wiring and input carry the signal. It never condemns the sensor.",
     Subject.SENSOR,
-    ("computer-inputs", "ignition-off", "hot-exhaust"),
+    ("car-stands", "computer-inputs", "ignition-off", "hot-exhaust"),
     (
         Step(
             "connected",
             "Key on, engine off",
-            "The sensor still plugged in. Look at the figure.",
+            "The car stands, handbrake on; the sensor is still plugged in. Look at the "
+            "figure.",
             3.0,
         ),
         Step("unplugged", "Unplug this sensor", "It must rest near 0.45 V.", 5.0),
@@ -249,5 +281,9 @@ CIRCUIT = GuidedTest(
     _judge,
     _watch,
     RATES,
+    needs={"o2_{s}_v": LEAST_HZ},
+    standing=True,
+    engine_off=True,
+    spark=False,
 )
 """The circuit check."""

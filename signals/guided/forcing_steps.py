@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from bankwise.signals.guided.case import Case
 from bankwise.signals.guided.figures import sensors, trims
-from bankwise.signals.guided.force import FRONTS, LEAN, RICH, judge_gas, judge_snap
+from bankwise.signals.guided.force import (
+    FRONTS,
+    GAS_HOLD_S,
+    LEAN,
+    RICH,
+    SNAP_HOLD_S,
+    judge_gas,
+    judge_snap,
+)
 from bankwise.signals.guided.script import (
     FASTEST_HZ,
     Figure,
@@ -35,8 +43,10 @@ _RATES = {
     "maf_gps": 3.0,
     "map_kpa": 3.0,
     "ect_c": 0.2,
+    "speed_kmh": 0.5,
 }
-_CAUTIONS = ("carbon-monoxide", "hot-exhaust", "flooded-catalyst")
+_FRONTS = ("o2_b1s1_v", "o2_b2s1_v", "lambda_b1s1", "lambda_b2s1")
+_CAUTIONS = ("car-stands", "carbon-monoxide", "hot-exhaust", "flooded-catalyst")
 _REARS = Step(
     "rears",
     "Hold on for the rear sensors",
@@ -95,6 +105,9 @@ BY_GAS = GuidedTest(
     judge_gas,
     _watch,
     _RATES,
+    needs=dict.fromkeys(_FRONTS, 2 / GAS_HOLD_S),
+    standing=True,
+    whole=("settle", "feed-rich", RICH, "recover", "feed-lean", LEAN),
 )
 """Forced by gas and by air."""
 
@@ -129,5 +142,8 @@ BY_SNAP = GuidedTest(
     judge_snap,
     _watch,
     {**_RATES, "throttle_pct": 6.0, "rpm": 6.0},
+    needs=dict.fromkeys(_FRONTS, 2 / SNAP_HOLD_S),
+    standing=True,
+    whole=("settle", RICH, LEAN),
 )
 """Forced by the throttle alone."""

@@ -252,5 +252,8 @@ PULL = GuidedTest(
         "speed_kmh": 2.0,
         "lambda_cmd": 1.0,
     },
+    needs=dict.fromkeys(
+        ("o2_b1s1_v", "o2_b2s1_v", "lambda_b1s1", "lambda_b2s1"), LEAST_HZ
+    ),
 )
 """Fuel cut and wide open."""

@@ -28,6 +28,9 @@ SETTLED_S = 60.0
 HILL_LOAD_PCT = 60.0
 """A steady climb loads the engine at least so. Unit: %. Common practice, no source."""
 HELD_LOW_RPM, HELD_HIGH_RPM = 2250.0, 2750.0
+SPEED_HZ, TRIM_HZ = 1.0, 0.5
+"""Slowest sampling that shows a leg of three seconds, and trims in one of twenty. Unit:
+Hz. Our choice."""
 FREEZE_FRAME = "freeze-frame"
 """Name of the fact that gives engine speed, load and coolant of the freeze frame."""
 
@@ -217,5 +220,6 @@ ROAD = GuidedTest(
     _judge,
     _watch,
     wants=(FREEZE_FRAME,),
+    needs={"rpm": SPEED_HZ, "stft_b1_pct": TRIM_HZ, "stft_b2_pct": TRIM_HZ},
 )
 """The road drive plan."""

@@ -107,6 +107,12 @@ class GuidedTest:
             the bank it is about; empty leaves the usual ones. Unit: Hz.
         jumps: whether jumps of the reading are marked and rung for as they come.
         wants: facts taken before the first step, by their name in marks.
+        needs: readings a second below which it cannot be judged, named like `rates`.
+            Unit: Hz.
+        standing: whether the car must stand.
+        engine_off: whether the engine must be off, key on.
+        spark: whether it says anything of spark ignition only.
+        whole: steps that a lost link spoils.
     """
 
     id: str
@@ -120,3 +126,8 @@ class GuidedTest:
     rates: Mapping[str, float] = field(default_factory=dict)
     jumps: bool = False
     wants: tuple[str, ...] = ()
+    needs: Mapping[str, float] = field(default_factory=dict)
+    standing: bool = False
+    engine_off: bool = False
+    spark: bool = True
+    whole: tuple[str, ...] = ()

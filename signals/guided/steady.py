@@ -30,12 +30,13 @@ SETTLE_S = 8.0
 LEAST_S = 10.0
 """Shortest steady stretch with a result. Unit: s. Common practice, no source."""
 LEAST_VALUES = 10
+LEAST_HZ = 0.5
+"""So many values come in a step of half a minute, less what is left out. Unit: Hz. Our
+choice."""
 HOLE_S = 5.0
 """A silence longer than this may hide another speed. Unit: s. Our choice."""
 WARM_C = 70.0
 """Below this the unit may enrich by itself. Unit: °C. Common practice, no source."""
-STANDING_KMH = 2.0
-"""Below this the car stands. Our choice: vehicle speed counts whole km/h."""
 _CLOSED = 2.0
 
 STEPS = ("idle", "held")
@@ -99,9 +100,6 @@ def _held(case: Case, step: str) -> str:
         return f"a hole of {np.max(np.diff(t)):.0f} s in the values"
     if np.min(rpm) < RUNNING_RPM:
         return "the engine did not run all the time"
-    _, speed = case.samples("speed_kmh", start, end)
-    if len(speed) and np.max(speed) > STANDING_KMH:
-        return "the car moved; stand still"
     _, coolant = case.samples("ect_c", 0.0, end)
     if len(coolant) and coolant[-1] < WARM_C:
         return f"the engine is not warm ({coolant[-1]:.0f} °C)"
@@ -214,7 +212,7 @@ STEADY = GuidedTest(
     "Idle against 2500 rpm",
     "Whether trims fade, grow or stay with airflow: leak, supply or bias.",
     Subject.ENGINE,
-    ("carbon-monoxide", "hot-exhaust"),
+    ("car-stands", "carbon-monoxide", "hot-exhaust"),
     (
         Step(
             "idle",
@@ -227,5 +225,8 @@ STEADY = GuidedTest(
     ),
     _judge,
     _watch,
+    needs=dict.fromkeys(("rpm", "stft_b1_pct", "stft_b2_pct"), LEAST_HZ),
+    standing=True,
+    whole=STEPS,
 )
 """Idle against 2500 rpm."""

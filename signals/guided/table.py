@@ -7,7 +7,9 @@ from collections.abc import Mapping
 from bankwise.signals.guided.breathing import BREATHING
 from bankwise.signals.guided.case import Case
 from bankwise.signals.guided.circuit import CIRCUIT
+from bankwise.signals.guided.conditions import link_notes, unfit
 from bankwise.signals.guided.forcing_steps import BY_GAS, BY_SNAP
+from bankwise.signals.guided.pace import finding as pace_finding
 from bankwise.signals.guided.pull import PULL
 from bankwise.signals.guided.road import ROAD
 from bankwise.signals.guided.script import Finding, GuidedTest, Subject
@@ -53,8 +55,11 @@ def judge(case: Case) -> tuple[Finding, ...]:
     if case.run.broken:
         text = "Broken off: it says nothing. Begin it again when it can be finished."
         return (Finding(case.run.about, text, "not-done"),)
-    found = test.judge(case)
-    return found if case.run.ended else tuple(map(_so_far, found))
+    wrong = unfit(test, case)
+    found = (*test.judge(case), *link_notes(test, case)) if wrong is None else (wrong,)
+    if not case.run.ended:
+        return tuple(map(_so_far, found))
+    return (*found, *pace_finding(test, case))
 
 
 def _so_far(finding: Finding) -> Finding:

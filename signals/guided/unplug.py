@@ -219,7 +219,7 @@ UNPLUG = GuidedTest(
     "Unplug a front sensor",
     "Whether the sensor misled the engine, or the mixture is really wrong.",
     Subject.FRONT,
-    ("hot-exhaust", "carbon-monoxide", "flooded-catalyst"),
+    ("car-stands", "hot-exhaust", "carbon-monoxide", "flooded-catalyst"),
     (
         Step(
             "before",
@@ -259,6 +259,12 @@ UNPLUG = GuidedTest(
         "rpm": 3.0,
         "o2_b1s2_v": 2.0,
         "o2_b2s2_v": 2.0,
+        "speed_kmh": 0.5,
     },
+    needs=dict.fromkeys(
+        ("o2_{s}_v", "lambda_{s}", "stft_b1_pct", "stft_b2_pct", "rpm"),
+        LEAST_VALUES / TAIL_S,
+    ),
+    standing=True,
 )
 """The unplug test."""

@@ -25,6 +25,9 @@ COLD_C = 40.0
 and catalyst are then warm too."""
 BEFORE_S = 60.0
 """An engine may have been started so long before the test. Unit: s. Our choice."""
+WAKE_UP_HZ, COOLANT_HZ = 0.5, 0.1
+"""Slowest sampling that times a wake-up to two seconds, and shows the coolant's slope.
+Unit: Hz. Our choice."""
 LATE_C, COLD_LIMIT_C = 10.0, -7.0
 """Borders between the limits of closed-loop entry. Unit: °C. Source:
 `sources.ISUZU_2001`."""
@@ -157,6 +160,9 @@ def _loop(case: Case, bank: int) -> Finding:
     entry = case.last(f"closed_loop_entry_b{bank}_s", case.run.began)
     if math.isfinite(entry):
         verdict = "in time" if entry <= limit else "late"
+        hole = _hole_s(case, f"fuel_status_b{bank}", entry)
+        if entry > limit >= entry - hole:
+            verdict = f"cannot tell, a hole of {hole:.0f} s in the values"
         text = (
             f"{place} closed loop after {entry:.0f} s, limit {limit:.0f} s: {verdict}."
         )
@@ -194,12 +200,21 @@ def _wake_up(case: Case, place: str) -> Finding:
 
 def _unsure_s(case: Case, low: str, woke: float) -> float:
     """The longest silence of a sensor until it was awake. Unit: s."""
+    names = (f"o2_{low}_v", f"lambda_{low}")
+    return next((s for s in (_hole_s(case, n, woke) for n in names) if s), 0.0)
+
+
+def _hole_s(case: Case, name: str, until: float) -> float:
+    """The longest silence of a reading from the start on; 0 without values. Unit: s.
+
+    Args:
+        case: the run and its data.
+        name: of the reading.
+        until: seconds after the start.
+    """
     start = case.last("start_t_s", case.run.began)
-    for name in (f"o2_{low}_v", f"lambda_{low}"):
-        t, _ = case.samples(name, start, start + woke + 1.0)
-        if len(t) > 1:
-            return float(np.max(np.diff(t)))
-    return 0.0
+    t, _ = case.samples(name, start, start + until + 1.0)
+    return float(np.max(np.diff(t))) if len(t) > 1 else 0.0
 
 
 def _watch(case: Case) -> tuple[Figure, ...]:
@@ -238,5 +253,11 @@ WARM_UP = GuidedTest(
     ),
     _judge,
     _watch,
+    needs={
+        **dict.fromkeys(
+            ("o2_b1s1_v", "o2_b2s1_v", "lambda_b1s1", "lambda_b2s1"), WAKE_UP_HZ
+        ),
+        "ect_c": COOLANT_HZ,
+    },
 )
 """The warm-up."""

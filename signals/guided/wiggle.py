@@ -17,12 +17,16 @@ Common practice, no source."""
 SLOWEST_HZ = 5.0
 """Below this a loose contact comes and goes unseen. Unit: Hz. Our choice, because a
 hand moves a harness about twice a second."""
+NEAR_S = 2.0
+"""Values farther apart are no neighbours. Unit: s. Our choice, because a reading may
+change by itself meanwhile."""
 LEAST_VALUES = 20
 
 
 def jumps(values: Floats, times: Floats) -> Floats:
     """Moments at which the reading jumped between neighbouring values. Unit: s."""
-    return times[1:][np.abs(np.diff(values)) > JUMP_V]
+    near = np.diff(times) < NEAR_S
+    return times[1:][(np.abs(np.diff(values)) > JUMP_V) & near]
 
 
 def new_jumps(case: Case, since: float) -> Floats:
@@ -42,10 +46,10 @@ def _judge(case: Case) -> tuple[Finding, ...]:
     wide = wide_band(case, place)
     if wide is not None:
         return (wide,)
-    if case.engine_ran:
+    span = case.span("wiggle")
+    if span is not None and case.engine_ran_since(span[0]):
         text = f"{place}: not judged, the engine ran. Key on, engine off, and again."
         return (Finding(place, text),)
-    span = case.span("wiggle")
     seen = None if span is None else trace(case, place, *span)
     if seen is None or len(seen.t) < LEAST_VALUES:
         return (Finding(place, f"{place}: cannot tell yet, too few values."),)
@@ -82,13 +86,19 @@ WIGGLE = GuidedTest(
     "Wiggle the harness",
     "Whether the reading jumps while the harness is moved: the bell rings for each.",
     Subject.SENSOR,
-    ("hot-exhaust", "ignition-off"),
+    ("car-stands", "hot-exhaust", "ignition-off"),
     (
+        Step(
+            "keyed",
+            "Key on, engine off",
+            "The car stands, handbrake on. The reading must be still now.",
+            3.0,
+        ),
         Step(
             "wiggle",
             "Move the harness",
-            "Key on, engine off, so that the reading is still. Bend the harness bit by "
-            "bit from the plug to the control unit.",
+            "Bend it bit by bit, from the plug to the control unit; watch the figure "
+            "and listen for the bell. Then end the test.",
             10.0,
         ),
     ),
@@ -96,5 +106,10 @@ WIGGLE = GuidedTest(
     _watch,
     RATES,
     jumps=True,
+    needs={"o2_{s}_v": SLOWEST_HZ},
+    standing=True,
+    engine_off=True,
+    spark=False,
+    whole=("wiggle",),
 )
 """The wiggle watch."""

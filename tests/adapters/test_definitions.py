@@ -94,6 +94,8 @@ def test_only_the_unit_that_was_asked_counts() -> None:
         ("length = 2", "length = 5", 8, "from 1 to 4"),
         ("signed = true", "signed = 1", 9, "true or false"),
         ("scale = 0.1", "scale = 0", 10, "must not be 0"),
+        ("scale = 0.1", "scale = 1e-320", 10, "at least 1e-09"),
+        ("scale = 0.1", "scale = -1e-12", 10, "at least 1e-09"),
         ("scale = 0.1", "scale = inf", 10, "must be a number"),
         ("offset = -4", "offset = nan", 11, "must be a number"),
         ("rate = 2", "rate = 50", 13, "requests a second"),
@@ -102,7 +104,7 @@ def test_only_the_unit_that_was_asked_counts() -> None:
         ('"cam_actual_b1_deg"', '"rpm"', 3, "signal of its own"),
         ('"cam_actual_b1_deg"', '"Cam"', 3, "small letters"),
         ("[[value]]", "[[values]]", 2, "only [[value]]"),
-        ("[[value]]", "[value]", 1, "at least one"),
+        ("[[value]]", "[value]", 2, "at least one"),
     ],
 )
 def test_a_fault_is_one_line_with_its_place(
@@ -121,6 +123,40 @@ def test_the_second_table_has_its_own_lines() -> None:
     """A fault in a later table is told at its line."""
     with pytest.raises(DefinitionFault, match=r"definitions:18: .* there twice"):
         parse(GOOD + GOOD)
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "words"),
+    [
+        ("# mine\nvalue = [1, 2]\n", 2, "entry 1 of value is a number"),
+        ('\nvalue = [\n  "rpm",\n]\n', 2, "entry 1 of value is a text"),
+        ("value = [[1]]\n", 1, "entry 1 of value is a list"),
+        ("value = [true]\n", 1, "entry 1 of value is true or false"),
+        ("value = [2026-03-01]\n", 1, "entry 1 of value is a date"),
+        ("\n\nvalue = 3\n", 3, "at least one [[value]] table"),
+        ("\nvalue = [{}]\n", 2, "name is missing"),
+    ],
+)
+def test_a_list_that_is_no_table_says_what_it_is(
+    text: str, line: int, words: str
+) -> None:
+    """With its line, and how a table is written."""
+    with pytest.raises(DefinitionFault) as told:
+        parse(text, "mine.toml")
+    assert str(told.value).startswith(f"mine.toml:{line}: ")
+    assert words in str(told.value)
+    if "entry" in words:
+        assert "write [[value]]" in str(told.value)
+
+
+def test_a_mark_at_the_files_begin_is_no_fault(tmp_path: Any) -> None:
+    """Editors put a byte-order mark before the text; it is read all the same."""
+    path = tmp_path / "marked.toml"
+    path.write_text(GOOD, encoding="utf-8-sig")
+    assert read_definitions(path) == parse(GOOD)
+    path.write_text(GOOD.replace("length = 2", "length = 9"), encoding="utf-8-sig")
+    with pytest.raises(DefinitionFault, match=r"marked\.toml:8: length"):
+        read_definitions(path)
 
 
 def test_a_file_that_is_not_there_is_one_line(tmp_path: Any) -> None:

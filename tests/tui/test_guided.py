@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from bankwise.signals.cautions import CAUTIONS
-from bankwise.signals.columns import Mark, Vehicle
+from bankwise.signals.columns import Columns, Mark, Vehicle
 from bankwise.signals.evidence import FreezeFrame
 from bankwise.signals.evidence import Snapshot as Evidence
 from bankwise.signals.guided.runs import (
@@ -75,9 +75,18 @@ def about_of(test: GuidedTest) -> str:
     return "engine" if test.subject is Subject.ENGINE else "B1S1"
 
 
+def put_right(columns: Columns, test: GuidedTest) -> None:
+    """Stops the made-up car, and its engine, where a test asks for it."""
+    for name, asked in (("speed_kmh", test.standing), ("rpm", test.engine_off)):
+        if asked:
+            columns.signals.pop(name, None)
+
+
 async def begin(pilot: Pilot[int], test: GuidedTest) -> None:
     """From the list to the first step."""
     app: Any = pilot.app
+    app.frame()
+    put_right(app.feed._reader.columns, test)
     await press(pilot, "3", *down_to(test), "enter")
     if test.subject is not Subject.ENGINE:
         assert "which one?" in text_of(app)
@@ -140,6 +149,7 @@ def test_a_step_reads_from_the_passenger_seat(
 ) -> None:
     """At any size every step is in big words, with its key in sight."""
     shot = make_shot()
+    put_right(shot.columns, test)
     width, height = size[0], size[1] - 3
     for place, step in enumerate(test.steps):
         page = guided_flow.Page(guided_flow.RUN, test.id, about_of(test), place)
@@ -152,6 +162,87 @@ def test_a_step_reads_from_the_passenger_seat(
         foot = lines[height - 2]
         assert any(sign in foot for sign in ("⏎", "wait", "y  yes")), foot
         assert "esc  break off" in foot
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("test", GUIDED.values(), ids=list(GUIDED))
+def test_a_car_in_motion_is_stopped_first(
+    make_shot: Callable[..., Any],
+    make_look: Callable[..., Any],
+    size: tuple[int, int],
+    test: GuidedTest,
+) -> None:
+    """The one key says so until the car stands; a road test goes on."""
+    shot = make_shot()
+    first = guided_flow.Page(guided_flow.RUN, test.id, about_of(test), 0)
+    canvas = Canvas.blank(size[0], size[1] - 3)
+    state = PaneState(tag=first.tag)
+    PANES["guided"].draw(canvas, shot, make_look(state=state))
+    foot = canvas.text().splitlines()[size[1] - 5]
+    assert ("▲ the car moves (" in foot) == test.standing, foot
+    assert "esc  break off" in foot
+    after, intent = guided_flow.act("open", shot, state)
+    if test.standing:
+        assert after == state
+        assert isinstance(intent, Say)
+        assert "km/h): stop first" in intent.text
+        _, broken = guided_flow.act("close", shot, state)
+        assert isinstance(broken, Several)
+    else:
+        assert not isinstance(intent, Say) or "stop first" not in intent.text
+
+
+@pytest.mark.parametrize("id_", ["circuit", "wiggle"])
+def test_an_engine_that_runs_is_turned_off_first(
+    make_shot: Callable[..., Any], make_look: Callable[..., Any], id_: str
+) -> None:
+    """At the plug nothing is pulled and nothing driven while it runs."""
+    shot = make_shot()
+    shot.columns.signals.pop("speed_kmh")
+    page = guided_flow.Page(guided_flow.RUN, id_, "B1S1", 0)
+    canvas = Canvas.blank(80, 21)
+    PANES["guided"].draw(canvas, shot, make_look(state=PaneState(tag=page.tag)))
+    assert "▲ the engine runs (" in canvas.text()
+    _, intent = guided_flow.act("open", shot, PaneState(tag=page.tag))
+    assert isinstance(intent, Say)
+    assert "turn it off, key on" in intent.text
+
+
+def test_a_diesel_begins_no_test_of_its_mixture(make_shot: Callable[..., Any]) -> None:
+    """It is said at the list, before anything is asked for."""
+    shot = make_shot()
+    shot.columns.extend("fuel_type", np.array([1.0]), np.array([4.0]), np.array([0.1]))
+    for place, test in enumerate(GUIDED.values()):
+        state, intent = guided_flow.act("open", shot, PaneState(picked=place))
+        refused = isinstance(intent, Say) and "diesel" in intent.text
+        assert refused == test.spark
+        assert (guided_flow.page_of(state).kind == guided_flow.LIST) == test.spark
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize(
+    ("hz", "words"),
+    [(20.0, "B1S1 20.0 readings/s; 2 needed: fast enough"),
+     (1.0, "▲ B1S1 1.0 readings/s; 2 needed: too slow for this test")],
+)  # fmt: skip
+def test_the_rate_stands_beside_the_rate_needed(
+    make_shot: Callable[..., Any],
+    make_look: Callable[..., Any],
+    size: tuple[int, int],
+    hz: float,
+    words: str,
+) -> None:
+    """In plain words, on every size, above the key."""
+    shot = make_shot()
+    shot.columns.signals.clear()
+    t = np.arange(0.0, 90.0, 1 / hz) + 0.001
+    shot.columns.extend("o2_b1s1_v", t, np.full(len(t), 0.45), np.full(len(t), 0.01))
+    tag = step_tag("circuit", "connected", "B1S1")
+    shot.columns.marks.append(Mark(60.0, "", tag))
+    page = guided_flow.Page(guided_flow.RUN, "circuit", "B1S1", 0)
+    canvas = Canvas.blank(size[0], size[1] - 3)
+    PANES["guided"].draw(canvas, shot, make_look(state=PaneState(tag=page.tag)))
+    assert canvas.text().splitlines()[size[1] - 6].strip() == words
 
 
 async def test_breaking_off_says_nothing(app: BankwiseApp, source: Any) -> None:
@@ -217,6 +308,8 @@ async def test_a_jump_is_marked_and_rung_for(
     async with app.run_test() as pilot:
         monkeypatch.setattr(app, "bell", lambda: rung.append(True))
         await begin(pilot, test)
+        await wait(pilot, 3.0)
+        await press(pilot, "enter")
         for v in (0.45, 0.45, 0.9, 0.45):
             await wait(pilot, 0.5)
             t = np.array([source.at_s])
@@ -253,6 +346,7 @@ def test_a_replay_shows_the_runs_of_the_session(
 ) -> None:
     """Runs are listed under the tests and open with the result; no test begins."""
     shot = make_shot(link=Link("replay", "closed"))
+    put_right(shot.columns, GUIDED["idle-2500"])
     for t, step in ((10.0, "idle"), (45.0, "held"), (80.0, "rest"), (85.0, END)):
         shot.columns.marks.append(Mark(t, step, step_tag("idle-2500", step, "engine")))
     canvas = Canvas.blank(100, 30)
@@ -269,6 +363,7 @@ def test_a_replay_shows_the_runs_of_the_session(
     assert "0:10 to 1:25" in shown.text()
     assert "cannot tell" in shown.text()
     assert "0:45  Hold 2500 rpm 35 s" in shown.text()
+    assert "Rates reached: " in shown.text()
     state, _ = guided_flow.act("close", shot, state)
     assert guided_flow.page_of(state).kind == guided_flow.LIST
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.code_marks import OUTCOMES
+from bankwise.signals.guided import pace
 from bankwise.signals.guided.runs import Run, runs
 from bankwise.signals.guided.script import Figure, Finding, GuidedTest
 from bankwise.signals.guided.table import GUIDED, judge
@@ -23,6 +24,7 @@ from bankwise.tui.guided_flow import (
     Page,
     case_of,
     choices,
+    in_the_way,
     left_s,
     page_of,
     rows,
@@ -197,9 +199,17 @@ def _draw_run(canvas: Canvas, page: Page, shot: Snapshot, state: Look) -> None:
             draw_stack(part, shot, state, [lane], _TRACE_S)
         y += 5
     found = judge(case)
-    rest = canvas.part(0, y, canvas.width, canvas.height - _FOOT - y)
+    _draw_pace(canvas, pace.words(pace.live(test, case)))
+    rest = canvas.part(0, y, canvas.width, canvas.height - _FOOT - 1 - y)
     _draw_findings(_draw_trace(rest, page, shot, state, len(found)), found)
     _draw_run_foot(canvas, page, shot)
+
+
+def _draw_pace(canvas: Canvas, told: tuple[str, ...]) -> None:
+    """How often the readings come, beside how often they must, above the key."""
+    code = _BOLD if any(line.startswith("▲") for line in told) else _SOFT
+    text = clip("; ".join(told), canvas.width - 2)
+    canvas.put(1, canvas.height - _FOOT - 1, text, code)
 
 
 def _draw_trace(
@@ -221,8 +231,11 @@ def _draw_trace(
 
 def _draw_run_foot(canvas: Canvas, page: Page, shot: Snapshot) -> None:
     left = left_s(page, shot)
+    wrong = in_the_way(page, shot)
     last = page.step + 1 == len(page.guided.steps)
-    if left > 0:
+    if wrong:
+        key = f"▲ {wrong}"
+    elif left > 0:
         key = f"wait {math.ceil(left)} s"
     elif page.now.asks:
         key = "y  yes      n  no"
