@@ -137,14 +137,14 @@ def _in_pieces(path: Path) -> None:
 SHIPPED = sorted(shipped().items())
 
 
-@pytest.mark.parametrize(("name", "path"), SHIPPED[:2], ids=lambda x: str(x)[:20])
+@pytest.mark.parametrize(("name", "path"), SHIPPED[:1], ids=lambda x: str(x)[:20])
 def test_shipped_sessions_in_random_pieces(name: str, path: Path) -> None:
-    """Whole drives with flags come out the same in sixty random pieces."""
+    """A whole drive with flags comes out the same in sixty random pieces."""
     _in_pieces(path)
 
 
 @pytest.mark.long
-@pytest.mark.parametrize(("name", "path"), SHIPPED[2:], ids=lambda x: str(x)[:20])
+@pytest.mark.parametrize(("name", "path"), SHIPPED[1:], ids=lambda x: str(x)[:20])
 def test_all_shipped_sessions_in_random_pieces(name: str, path: Path) -> None:
     """The same for every other shipped session."""
     _in_pieces(path)

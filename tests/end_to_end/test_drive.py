@@ -14,7 +14,7 @@ import pytest
 
 from bankwise.replay_logs import shipped
 
-FASTER = "12"
+FASTER = "8"
 """The simulated car's clock in these tests; its times are session times."""
 
 
@@ -81,8 +81,8 @@ def test_over_a_terminal(bench: Bench) -> None:
     assert done.returncode == 0, done.stderr
     assert "whole" in bench.run("verify", "d.jsonl").stdout
     session = bench.checked("d.jsonl")["session"]
-    assert session["holes"] == []
-    assert session["signals"]["o2_b2s1_v"]["hz"] > 5
+    assert session["seconds"] > 20
+    assert session["signals"]["o2_b2s1_v"]["count"] > 20
 
 
 def test_healthy_car_is_left_alone(bench: Bench) -> None:
