@@ -231,7 +231,9 @@ def test_python_obd_connects_and_reads() -> None:
     memory = Fixed(stored=("P0171", "P0300"))
     with ThreadServer(_adapter("6", memory), faster=10) as server:
         commands: Any = obd.commands
-        connection: Any = obd.OBD(server.address, baudrate=115_200, fast=False)
+        connection: Any = obd.OBD(
+            server.address, baudrate=115_200, fast=False, timeout=30.0
+        )
         try:
             assert connection.status() == obd.OBDStatus.CAR_CONNECTED
             assert connection.protocol_id() == "6"
