@@ -14,13 +14,12 @@ from typing import Final
 from bankwise.adapters.errors import SessionError
 from bankwise.adapters.packed import load
 from bankwise.adapters.records import Header, MarkRecord, Record
+from bankwise.signals.remarks import ANSWERED_TAG
 
 KEY: Final = "practice"
 """Key of a header's `vehicle` under which the hidden story stands."""
 SUBJECT: Final = "practice"
 """What the file of a practice session is called after its date."""
-ANSWERED_TAG: Final = "practice:answered"
-"""Tag of the mark that says the answer was told."""
 
 
 def made_blind(name: str, header: Header) -> bool:

@@ -22,11 +22,12 @@ from pathlib import Path
 from typing import Final, TypeVar
 
 from bankwise.adapters.analysis import analyse
-from bankwise.adapters.blind import ANSWERED_TAG, unanswered
+from bankwise.adapters.blind import unanswered
 from bankwise.adapters.errors import SessionError
 from bankwise.adapters.records import Exchange, MarkRecord
-from bankwise.adapters.session_additions import NOTE_TAG, VEHICLE_TAG, notes
+from bankwise.adapters.session_additions import notes
 from bankwise.adapters.session_file import read_session
+from bankwise.signals.remarks import is_remark
 from bankwise.signals.severity import Severity
 
 T = TypeVar("T")
@@ -189,14 +190,8 @@ def describe(path: Path) -> Entry:
         tuple(
             record.text
             for record in session.records
-            if isinstance(record, MarkRecord) and not _added(record)
+            if isinstance(record, MarkRecord) and is_remark(record.tag)
         ),
-    )
-
-
-def _added(mark: MarkRecord) -> bool:
-    return mark.tag is not None and (
-        mark.tag in (NOTE_TAG, ANSWERED_TAG) or mark.tag.startswith(VEHICLE_TAG)
     )
 
 

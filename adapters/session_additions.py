@@ -15,18 +15,12 @@ from typing import Any, Final
 
 import msgspec
 
-from bankwise.adapters.blind import ANSWERED_TAG
 from bankwise.adapters.errors import SessionError
 from bankwise.adapters.packed import is_packed, load
 from bankwise.adapters.records import EndRecord, Header, MarkRecord, Record
 from bankwise.adapters.seals import chain_of
 from bankwise.adapters.session_lines import LineReader, parse_header
-
-NOTE_TAG: Final = "note"
-"""Tag of a mark that is a note on the whole session."""
-
-VEHICLE_TAG: Final = "vehicle:"
-"""Tag of a mark that gives a detail of the car; the detail's key follows."""
+from bankwise.signals.remarks import ANSWERED_TAG, NOTE_TAG, VEHICLE_TAG
 
 VEHICLE_KEYS: Final = ("name", "vin", "note", "displacement_l", "odometer_km")
 """Details of the car that a person may give."""

@@ -6,10 +6,11 @@ import math
 from dataclasses import dataclass
 
 from bankwise.signals.columns import Bools
+from bankwise.signals.remarks import mark_time
 from bankwise.signals.severity import Severity
 from bankwise.tui.canvas import Canvas
 from bankwise.tui.lane_band import ENTERED_SIGN
-from bankwise.tui.snapshot import Look, Snapshot, mark_time
+from bankwise.tui.snapshot import Look, Snapshot
 from bankwise.tui.themes import BOLD, Ink, Paper, look, on
 from bankwise.tui.words import clock
 

@@ -14,10 +14,13 @@ from typing import Any
 from bankwise.adapters.analysis import Analysis
 from bankwise.adapters.session_stream import SessionFacts
 from bankwise.signals.cautions import CAUTIONS
-from bankwise.signals.engine import CannotTell, Explanation, FlagSpan
+from bankwise.signals.columns import Mark
+from bankwise.signals.engine import CannotTell, Engine, Explanation, FlagSpan
 from bankwise.signals.ledger import EXPLANATIONS
 from bankwise.signals.next_check import caution_of
+from bankwise.signals.remarks import mark_time, notes, remarks
 from bankwise.signals.severity import Severity
+from bankwise.signals.tests_done import done_tests
 from bankwise.tui.limits import changed_words
 from bankwise.tui.print_check_json import fresh_hz
 from bankwise.tui.words import clock, number, sentence, unproven
@@ -66,6 +69,8 @@ def as_text(
     lines += ["", *_rivals(causes[1:], width)]
     lines += [*_session(session, analysis, width), ""]
     lines += _flags(engine.flags, width)
+    lines += _tests(engine, width)
+    lines += _remarks(analysis.columns.marks, width)
     trims = _trims(engine.figures())
     if trims:
         lines += [*trims, ""]
@@ -196,6 +201,28 @@ def _flag(flag: FlagSpan, caution: str, width: int) -> Iterator[str]:
     yield from _labelled("Likely causes:", "; ".join(rule.causes), width)
     yield from _labelled("Next check:", rule.next, width)
     yield from _labelled("Caution:", caution, width)
+
+
+def _tests(engine: Engine, width: int) -> list[str]:
+    """What guided tests and noted ones found, in order; empty when none was done."""
+    lines = []
+    for test in done_tests(engine):
+        place = "" if test.about == "engine" else f"{test.about} "
+        words = f"{clock(test.t)}  {place}{test.title}: {test.text}"
+        lines += _wrapped(words, width, "  ", "     ")
+    return ["Tests done", *lines, ""] if lines else []
+
+
+def _remarks(marks: Sequence[Mark], width: int) -> list[str]:
+    """What people said during the drive and noted afterwards."""
+    lines = []
+    for mark in remarks(marks):
+        lines += _wrapped(
+            f"{clock(mark_time(mark))}  {mark.text}", width, "  ", "     "
+        )
+    for text in notes(marks):
+        lines += _wrapped(f"afterwards: {text}", width, "  ", "     ")
+    return ["Remarks", *lines, ""] if lines else []
 
 
 def _trims(figures: dict[str, Any]) -> list[str]:

@@ -13,6 +13,8 @@ from bankwise.adapters.session_stream import SessionFacts
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.columns import Column
 from bankwise.signals.engine import FlagSpan
+from bankwise.signals.remarks import mark_time, notes, remarks
+from bankwise.signals.tests_done import done_tests
 from bankwise.signals.thresholds import Thresholds
 
 
@@ -58,6 +60,22 @@ def as_object(name: str, session: SessionFacts, analysis: Analysis) -> dict[str,
                 for found in engine.explanations()
             ],
             "figures": engine.figures(),
+            "tests": [
+                {
+                    "id": test.id,
+                    "title": test.title,
+                    "about": test.about,
+                    "t": test.t,
+                    "outcomes": sorted(test.outcomes),
+                    "text": test.text,
+                }
+                for test in done_tests(engine)
+            ],
+            "marks": [
+                {"t": mark_time(mark), "text": mark.text}
+                for mark in remarks(columns.marks)
+            ],
+            "notes": notes(columns.marks),
             "cannot_tell": [
                 {"about": limit.about, "what": limit.what, "why": limit.why}
                 for limit in engine.cannot_tell()

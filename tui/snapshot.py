@@ -15,7 +15,8 @@ import numpy as np
 
 from bankwise.signals import evidence as codes
 from bankwise.signals.catalogue import SIGNALS
-from bankwise.signals.columns import Columns, Floats, Mark
+from bankwise.signals.columns import Columns, Floats
+from bankwise.signals.remarks import AT_TAG, mark_time
 from bankwise.signals.severity import Severity
 from bankwise.signals.similar_conditions import Entered
 from bankwise.tui.drawn import Drawn
@@ -274,7 +275,7 @@ class Look:
     drawn: Drawn | None = field(default=None, compare=False)
 
 
-NOTE_TAG = "note-at:"
+NOTE_TAG = AT_TAG
 """Begins the tag of a note; what follows is the moment its key was pressed."""
 
 _NOTHING: Floats = np.empty(0)
@@ -299,16 +300,6 @@ def bank_of(about: str) -> int | None:
     if len(about) >= 2 and about[0] == "B" and about[1] in "12":
         return int(about[1])
     return None
-
-
-def mark_time(mark: Mark) -> float:
-    """The moment a mark is about: for a note, when its key was pressed. Unit: s."""
-    if mark.tag.startswith(NOTE_TAG):
-        try:
-            return float(mark.tag[len(NOTE_TAG) :])
-        except ValueError:
-            return mark.t
-    return mark.t
 
 
 def moments(shot: Snapshot) -> Sequence[float]:

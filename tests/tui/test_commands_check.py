@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner, Result
 
+from bankwise.adapters.session_additions import add_note, add_vehicle
 from bankwise.replay_logs import shipped
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.columns import Column
@@ -24,7 +25,10 @@ from bankwise.tui.main import app
 from bankwise.tui.print_check import verdict
 from bankwise.tui.print_check_json import fresh_hz, plain
 
-KEYS = {"file", "session", "flags", "explanations", "figures", "cannot_tell"}
+KEYS = {
+    "file", "session", "flags", "explanations", "figures", "cannot_tell", "tests",
+    "marks", "notes",
+}  # fmt: skip
 SESSION_KEYS = {
     "id", "started", "seconds", "exchanges", "dropped_lines", "holes", "signals",
 }  # fmt: skip
@@ -44,6 +48,45 @@ def _run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
         return CliRunner().invoke(app, list(arguments))
 
     return run
+
+
+@pytest.fixture(name="remarked")
+def _remarked(tmp_path: Path) -> Path:
+    """A shipped drive with a remark, a noted smoke test, a note and a detail."""
+    lines = gzip.decompress(shipped()["unmetered-air"].read_bytes()).splitlines(True)
+    lines = [line for line in lines if b'"k":"seal"' not in line]
+    where = next(i for i, line in enumerate(lines) if b'"k":"end"' in line)
+    t = json.loads(lines[where - 1])["t"]
+    marks = [
+        {"k": "mark", "t": t, "text": "hisses louder now", "tag": "note-at:61.5"},
+        {"k": "mark", "t": t, "text": "x", "tag": "test:smoke:leak-found:engine"},
+        {"k": "mark", "t": t, "text": "x", "tag": "given:pull:gear:3"},
+    ]
+    lines[where:where] = [json.dumps(mark).encode() + b"\n" for mark in marks]
+    path = tmp_path / "smoked.jsonl"
+    path.write_bytes(b"".join(lines))
+    add_note(path, "split hose behind the throttle")
+    add_vehicle(path, {"vin": "4ZVMLJZL5KS800985"})
+    return path
+
+
+def test_marks_notes_and_tests_are_told(run: Any, remarked: Path) -> None:
+    """What people said and did stands in text and JSON; the program's marks do not."""
+    told = run("check", str(remarked)).stdout
+    after = told.split("Tests done\n", 1)[1]
+    assert "smoke: Smoke showed a leak in the intake." in after
+    remarks = after.split("Remarks\n", 1)[1].split("\n\n", 1)[0].splitlines()
+    assert [line.split("  ")[-1].strip() for line in remarks] == [
+        "hisses louder now",
+        "afterwards: split hose behind the throttle",
+    ]
+    found = json.loads(run("check", "--json", str(remarked)).stdout)
+    assert found["marks"] == [{"t": 61.5, "text": "hisses louder now"}]
+    assert found["notes"] == ["split hose behind the throttle"]
+    (test,) = found["tests"]
+    assert (test["id"], test["about"]) == ("smoke", "engine")
+    assert test["outcomes"] == ["leak-found"]
+    assert "Tests done" not in run("check", "healthy").stdout
 
 
 def test_json_has_every_key(run: Any) -> None:

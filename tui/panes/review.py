@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from bankwise.signals.remarks import mark_time
 from bankwise.tui import braille
 from bankwise.tui.canvas import Canvas
 from bankwise.tui.lane_axis import MARK_SIGN, SIGNS, Window, draw_axis
 from bankwise.tui.lane_margin import margin_width
 from bankwise.tui.lanes import chosen, draw_stack
 from bankwise.tui.measure import draw_readout
-from bankwise.tui.snapshot import Flag, Look, Snapshot, mark_time
+from bankwise.tui.snapshot import Flag, Look, Snapshot
 from bankwise.tui.themes import BANK_INK, BOLD, Ink, Paper, look
 from bankwise.tui.words import clip, clock
 

@@ -20,6 +20,7 @@ from bankwise.signals.figures import ONCE_BANK, ONCE_ENGINE, ONCE_SENSOR
 from bankwise.signals.phases import phases
 from bankwise.signals.places import EACH_BANK, EACH_SENSOR, Place
 from bankwise.signals.registry import DERIVED
+from bankwise.signals.remarks import mark_time, notes, remarks
 from bankwise.signals.similar_conditions import windows_entered
 from bankwise.signals.tests_done import done_tests
 from bankwise.signals.two_trips import code_stories
@@ -197,12 +198,11 @@ def hand_test_rows(engine: Engine) -> list[Row]:
 
 
 def mark_rows(engine: Engine) -> list[Row]:
-    """A person's own remarks; steps of guided tests are left out."""
+    """A person's own remarks in order, then the notes made afterwards."""
     return [
-        (clock(mark.t), mark.text)
-        for mark in engine.frame.columns.marks
-        if not mark.tag.startswith(("step:", "answer:", "given:", "jump:", "test:"))
-    ]
+        (clock(mark_time(mark)), mark.text)
+        for mark in remarks(engine.frame.columns.marks)
+    ] + [("after", text) for text in notes(engine.frame.columns.marks)]
 
 
 _OWNER_VERDICTS = {
