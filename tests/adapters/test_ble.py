@@ -154,6 +154,7 @@ def test_live_drive_over_ble() -> None:
         clients.append(client)
         return link
 
+    before = set(threading.enumerate())
     live = Live("ble://AA:BB", None, open_link=open_link)
     live.start()
     try:
@@ -168,7 +169,8 @@ def test_live_drive_over_ble() -> None:
     (client,) = clients
     assert not client.connected
     assert all(len(data) <= 20 and not confirmed for data, confirmed in client.chunks)
-    assert not [t for t in threading.enumerate() if t.name == "bankwise-ble"]
+    left = set(threading.enumerate()) - before
+    assert not [thread for thread in left if thread.name == "bankwise-ble"]
 
 
 def test_lost_connection_is_lost() -> None:

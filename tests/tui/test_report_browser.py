@@ -119,7 +119,7 @@ def _run(chromium: str, folder: Path, *words: str) -> str:
         [chromium, *FLAGS, f"--user-data-dir={profile}", *words],
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=600,
         check=True,
     )
     return done.stdout
