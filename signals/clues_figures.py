@@ -75,6 +75,8 @@ def patterns(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
             yield from _more_with_flow(signals, bank)
         if ("mirror-trims", bank) in raised:
             yield from _mirror(signals, bank)
+        elif metered == 1:
+            yield from _mirror_grows(signals, bank)
 
 
 def compared(signals: Signals, raised: set[tuple[str, str]]) -> Iterator[Clue]:
@@ -153,6 +155,28 @@ def _more_with_flow(signals: Signals, bank: str) -> Iterator[Clue]:
             "airflow, the other bank's alike at both"
         )
         yield Clue("takes-more-with-flow", bank, words)
+
+
+def _mirror_grows(signals: Signals, bank: str) -> Iterator[Clue]:
+    """Banks alike at idle of which one takes what the other adds as the air grows.
+
+    Source: derived. One meter divides its air by two; what a blockage keeps from one
+    bank goes into the other. Nothing else moves both banks apart in opposite ways.
+    """
+    b, o = bank.lower(), other_place(bank).lower()
+    idle, beside = (last(signals, f"trim_idle_{x}_pct") for x in (b, o))
+    own, other = driven_trim(signals, b), driven_trim(signals, o)
+    if (
+        abs(idle - beside) <= FADE_PCT
+        and own - idle <= -FADE_PCT
+        and other - beside >= FADE_PCT / 2
+        and other - own >= APART_PCT
+    ):
+        words = (
+            f"At idle the banks are alike ({signed(idle)} and {signed(beside)}), at "
+            f"the highest airflow {bank} has {signed(own)}, the other {signed(other)}"
+        )
+        yield Clue("mirror-grows", bank, words)
 
 
 def _mirror(signals: Signals, bank: str) -> Iterator[Clue]:

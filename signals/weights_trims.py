@@ -20,6 +20,17 @@ WEIGHTS: tuple[Weight, ...] = (
         ("bank-unmetered-air", -2, _O, "a leak does not mirror"),
     ),
     *weights_of(
+        "mirror-grows",
+        (
+            "bank-breathes-less",
+            3,
+            _B,
+            "a blockage grows with flow, and feeds the other",
+        ),
+        ("bank-injectors-lean", -1.5, _O, "injectors do not mirror"),
+        ("bank-injectors-rich", -1, _B, "injectors do not mirror"),
+    ),
+    *weights_of(
         "mirror-centred",
         ("bank-breathes-less", 1.5, _B, "both banks lie around the usual"),
         ("bank-injectors-rich", -1, _B, "the other bank is off as well"),

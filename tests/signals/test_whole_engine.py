@@ -238,3 +238,26 @@ def test_idle_within_what_is_usual_names_nothing(
     """Ethanol and tolerance are no causes."""
     (said,) = watch(_idling(b1, b2), seconds=200).explanations()
     assert said.id == "cannot-tell"
+
+
+@pytest.mark.parametrize(
+    ("b1", "b2", "blocked"),
+    [
+        ((-3, -5, -10), (0, 2, 8), True),
+        ((9, 5, 2), (9, 11, 13), True),
+        ((-3, -3, -3), (8, 8, 8), False),
+        ((0, -3, -10), (1, 1, 1), False),
+        ((25, 10, 2), (-6, -2, 0), False),
+    ],
+)
+def test_banks_that_part_as_the_air_grows_share_it_unevenly(
+    watch: Watch,
+    b1: tuple[float, float, float],
+    b2: tuple[float, float, float],
+    *,
+    blocked: bool,
+) -> None:
+    """With one meter, what a blocked bank does not get goes into the other."""
+    change: Change = {"ltft_b1_pct": _legs(*b1), "ltft_b2_pct": _legs(*b2)}
+    said = watch(change, seconds=320).explanations()[0]
+    assert ((said.id, said.about) == ("bank-breathes-less", "B1")) is blocked
