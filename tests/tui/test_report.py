@@ -15,6 +15,7 @@ from bankwise.adapters.analysis import analyse
 from bankwise.adapters.importing import UNDATED
 from bankwise.adapters.records import AdapterInfo, Exchange, Header, MarkRecord
 from bankwise.adapters.seals import verify
+from bankwise.adapters.session_additions import add_note, add_vehicle
 from bankwise.adapters.session_file import SessionWriter, read_session
 from bankwise.adapters.snapshot import before_clearing, session_snapshot
 from bankwise.replay_logs import shipped
@@ -35,7 +36,7 @@ from bankwise.signals.severity import Severity
 from bankwise.signals.shared_cells import SharedCell
 from bankwise.signals.thresholds import DEFAULTS
 from bankwise.tui.comparing import read_drive
-from bankwise.tui.report.owner import URGENCY
+from bankwise.tui.report.owner import URGENCY, uncorrected
 from bankwise.tui.report.owner_words import OWNER_WORDS
 from bankwise.tui.report.page import Subject, report
 from bankwise.tui.report.plots import owner_chart, reduced, series, strip
@@ -144,6 +145,47 @@ def test_what_people_wrote_is_escaped(tmp_path: Path) -> None:
     assert "<script>" not in text
     assert "&lt;script&gt;" in text
     assert "<b>from</b>" not in text
+
+
+def test_what_was_added_later_is_no_remark(tmp_path: Path) -> None:
+    """A note is told as one; a VIN added by hand is masked like one that was read."""
+    path = tmp_path / "drive.jsonl"
+    _session(path, "it smells of fuel")
+    with path.open("a") as file:
+        file.write('{"k":"end","t":61.5}\n')
+    add_vehicle(path, {"vin": VIN})
+    add_note(path, "new clamp fitted")
+    session = read_session(path)
+    subject = dataclasses.replace(
+        _subject(tmp_path), session=session, analysis=analyse(session)
+    )
+    text = report(subject, mask_vin=True)
+    assert VIN not in text
+    assert "new clamp fitted" in text
+
+
+def test_limits_are_told_in_words(tmp_path: Path) -> None:
+    """Nobody has to know the name of a limit; what it does not prove is a sentence."""
+    session = read_session(shipped()["unmetered-air"])
+    subject = dataclasses.replace(
+        _subject(tmp_path), session=session, analysis=analyse(session)
+    )
+    text = report(subject)
+    limits = [line for line in text.splitlines() if line.startswith("Limits: ")]
+    assert limits
+    assert not any(
+        re.search(r"[a-z]_[a-z]", line.split("Source")[0]) for line in limits
+    )
+    assert "Does not prove: Not" not in text
+
+
+def test_a_side_that_was_never_corrected_is_said_under_the_chart() -> None:
+    """One line where two are expected is explained; two lines, or one side, are not."""
+    unplugged = analyse(read_session(shipped()["front-sensor-unplugged"])).engine
+    assert uncorrected(unplugged) == (
+        "The fuel of bank 2 was not corrected at any time in this drive."
+    )
+    assert uncorrected(analyse(read_session(shipped()["healthy"])).engine) == ""
 
 
 def test_the_vin_is_masked_everywhere_on_request(tmp_path: Path) -> None:
@@ -337,7 +379,8 @@ def test_a_short_drive_names_no_cause_to_its_owner(tmp_path: Path) -> None:
     assert subject.analysis.engine.explanations()[0].id == "cannot-tell"
     first = report(subject).split("For the technician", 1)[0]
     assert OWNER_WORDS["cannot-tell"].found in first
-    assert "The car has stored 1 trouble code: P0174." in first
+    told = "The car has stored 1 trouble code: P0174 (about the fuel mixture)."
+    assert told in first
 
 
 def test_codes_that_nobody_read_are_not_none(tmp_path: Path) -> None:

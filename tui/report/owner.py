@@ -6,8 +6,12 @@ Nothing here names a rule, a limit or a code without saying what it is.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import Any
 
+import numpy as np
+
+from bankwise.signals import trouble_codes
 from bankwise.signals.catalogue import BANKS
 from bankwise.signals.claims import exists
 from bankwise.signals.driven import LEAST_PHASE_S
@@ -33,6 +37,19 @@ _DRIVEN = {
     "fuel-cut": "coasting",
 }
 """Kinds of driving in an owner's words; the others tell an owner nothing."""
+
+_WHAT = {
+    trouble_codes.FUEL: "the fuel mixture",
+    trouble_codes.SENSOR: "an oxygen sensor",
+    trouble_codes.HEATER: "the heater of an oxygen sensor",
+    trouble_codes.CAM: "the valve timing",
+    trouble_codes.CATALYST: "a catalyst",
+    trouble_codes.MISFIRE: "fuel that does not burn",
+    trouble_codes.AIR: "the measuring of the air",
+    trouble_codes.COOLING: "the engine's temperature",
+    trouble_codes.EXHAUST: "the exhaust",
+}
+"""Systems of trouble codes in an owner's words."""
 
 URGENCY = {
     Severity.STOP: "Do not drive on before it has been looked at.",
@@ -157,7 +174,7 @@ def _reports(seen: Snapshot) -> str:
         parts.append(_counted(stored, "the car has stored"))
     waiting = [code for code in pending.codes if code not in stored.codes]
     if waiting:
-        parts.append(f"waiting to be confirmed: {', '.join(waiting)}")
+        parts.append(f"waiting to be confirmed: {_listed(waiting)}")
     if not parts:
         return "The car's own trouble codes were not read."
     return sentence("; ".join(parts)) + "."
@@ -168,7 +185,29 @@ def _counted(reading: CodeReading, told: str) -> str:
     if not count:
         return f"{told} no trouble code"
     word = "code" if count == 1 else "codes"
-    return f"{told} {count} trouble {word}: {', '.join(reading.codes)}"
+    return f"{told} {count} trouble {word}: {_listed(reading.codes)}"
+
+
+def _listed(codes: Iterable[str]) -> str:
+    """Codes with what each is about, as far as its number says so."""
+    told = [(code, trouble_codes.system(code)) for code in codes]
+    return ", ".join(
+        code if about == trouble_codes.OTHER else f"{code} (about {_WHAT[about]})"
+        for code, about in told
+    )
+
+
+def uncorrected(engine: Engine) -> str:
+    """Which side of a two-sided engine was never corrected; empty when none."""
+    banks = driven_banks(engine)
+    silent = [
+        bank
+        for bank in banks
+        if not np.isfinite(engine.frame[f"trim_10_b{bank}_pct"]).any()
+    ]
+    if len(banks) < 2 or not silent or len(silent) == len(banks):
+        return ""
+    return f"The fuel of bank {silent[0]} was not corrected at any time in this drive."
 
 
 def _open(

@@ -22,9 +22,10 @@ from bankwise.signals.engine import Engine, FlagSpan
 from bankwise.signals.evidence import Snapshot
 from bankwise.signals.explanations import Explanation
 from bankwise.signals.ledger import EXPLANATIONS
+from bankwise.signals.limit_words import WORDS
 from bankwise.signals.severity import Severity
 from bankwise.signals.trim_map import trim_map
-from bankwise.tui.report.owner import owner_page
+from bankwise.tui.report.owner import owner_page, uncorrected
 from bankwise.tui.report.plots import (
     LANES,
     LOW_LANE_IN,
@@ -43,7 +44,7 @@ from bankwise.tui.report.technician import (
     phase_table,
     result_rows,
 )
-from bankwise.tui.words import clock
+from bankwise.tui.words import clock, unproven
 
 AROUND_S = 20.0
 """What a strip shows before a flag rises and after. Unit: s. Our choice."""
@@ -105,6 +106,7 @@ def _context(subject: Subject, mask_vin: bool) -> dict[str, Any]:
         "owner": owner_page(engine, subject.seen, subject.cleared),
         "recording": _recording(subject),
         "chart": Markup(owner_chart(engine)),
+        "uncorrected": uncorrected(engine),
         "usual": f"{engine.thresholds['trim_add_pct']:.0f}",
         "cautions": _cautions(flags),
         "comparison": comparison,
@@ -127,6 +129,7 @@ def _context(subject: Subject, mask_vin: bool) -> dict[str, Any]:
             (limit.about, limit.what, limit.why) for limit in engine.cannot_tell()
         ],
         "thresholds": _thresholds(engine.flags, engine.thresholds),
+        "limit_words": WORDS,
         "seal": subject.seal,
         "evidence_caution": CAUTIONS["evidence-only"],
         "version": version("bankwise"),
@@ -212,7 +215,7 @@ def _flag(analysis: Analysis, flag: FlagSpan) -> dict[str, Any]:
         "when": f"{clock(flag.first_s)} to {clock(flag.last_s)}, "
         f"{clock(flag.total_s)} in all",
         "text": flag.text,
-        "does_not_prove": flag.rule.does_not_prove,
+        "unproven": unproven(flag.rule.does_not_prove),
         "causes": flag.rule.causes,
         "next": flag.rule.next,
         "caution": CAUTIONS.get(flag.rule.caution, ""),

@@ -199,10 +199,9 @@ def hand_test_rows(engine: Engine) -> list[Row]:
 
 def mark_rows(engine: Engine) -> list[Row]:
     """A person's own remarks in order, then the notes made afterwards."""
-    return [
-        (clock(mark_time(mark)), mark.text)
-        for mark in remarks(engine.frame.columns.marks)
-    ] + [("after", text) for text in notes(engine.frame.columns.marks)]
+    marks = engine.frame.columns.marks
+    during: list[Row] = [(clock(mark_time(m)), m.text) for m in remarks(marks)]
+    return [*during, *(("after", text) for text in notes(marks))]
 
 
 _OWNER_VERDICTS = {
