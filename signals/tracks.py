@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from bankwise.signals.columns import Bools, Column, Floats
-from bankwise.signals.windows import Growing
+from bankwise.signals.windows import Growing, reduce_windows
 
 LEAN_V, RICH_V = 0.300, 0.600
 """A full switch goes from below the first to above the second. Source: GM 2000 and
@@ -135,16 +135,23 @@ def _passes(
     first, last = start + 1, at - 1
     t, d, way = column.t, column.d, switched[k]
     clean, again = np.empty(len(k)), np.zeros(len(k))
-    for n, (i, j) in enumerate(zip(start.tolist(), at.tolist(), strict=True)):
-        step = np.diff(column.v[i : j + 1])
-        clean[n] = float((step * way[n]).min() >= -NOISE_V)
+    if len(k):
+        base = int(start[0])
+        step = np.diff(column.v[base : at[-1] + 1])
+        i, j = start - base, at - base
+        rise = reduce_windows(np.minimum, step, i, j)
+        fall = -reduce_windows(np.maximum, step, i, j)
+        clean = (np.where(way > 0, rise, fall) >= -NOISE_V).astype(np.float64)
         # A signal on its way never stands still: an exact repeat there is an old
         # value handed out again, and proves nothing about later moments.
-        inner = step[1:-1]
-        again[n] = np.count_nonzero(inner == 0)
-        if again[n]:
-            moved = np.flatnonzero(inner)
-            last[n] = first[n] + (moved[-1] + 1 if moved.size else 0)
+        still = np.concatenate(([0], np.cumsum(step == 0)))
+        inside = j - i > 2
+        again = np.where(inside, still[j - 1] - still[np.minimum(i + 1, j - 1)], 0)
+        moves = np.where(step != 0, np.arange(len(step)), -1)
+        newest = np.maximum.accumulate(moves)[np.maximum(j - 2, 0)]
+        known = np.where(newest > i, newest + 1 + base, first)
+        last = np.where(again > 0, known, last)
+        again = again.astype(np.float64)
     low = t[last] - t[first] - (d[last] + d[first]) / 2
     high = t[at] - t[start] + (d[at] + d[start]) / 2
     return {

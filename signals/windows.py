@@ -70,6 +70,9 @@ def reduce_windows(
         starts, ends = starts[full], ends[full]
         if not len(starts):
             return out
+    if ufunc in _IDEMPOTENT and _worth_powers(starts, ends):
+        out[full] = _by_powers(ufunc, values, starts, ends)
+        return out
     base, stop = starts[0], ends[-1]
     # reduceat cannot take an index at the very end, hence one cell more.
     cells = np.zeros(stop - base + 1)
@@ -80,6 +83,40 @@ def reduce_windows(
     edges -= base
     out[full] = ufunc.reduceat(cells, edges)[::2]
     return out
+
+
+_IDEMPOTENT = frozenset({np.minimum, np.maximum, np.fmin, np.fmax})
+"""Extremes: a sample counted twice changes nothing, and no sum is rounded."""
+
+
+def _worth_powers(starts: Indices, ends: Indices) -> bool:
+    """Whether windows overlap so much that shared halves save work."""
+    lengths = ends - starts
+    levels = int(lengths.max()).bit_length()
+    return int(lengths.sum()) > 3 * levels * int(ends[-1] - starts[0])
+
+
+def _by_powers(
+    ufunc: np.ufunc, values: Floats, starts: Indices, ends: Indices
+) -> Floats:
+    """An extreme of every window from two overlapping stretches of 2^k samples.
+
+    The extremes of all stretches of 2^k samples come from those of half the length, so
+    that windows that overlap share the work.
+    """
+    base = starts[0]
+    low, high = starts - base, ends - base
+    power = np.frexp((high - low).astype(np.float64))[1] - 1
+    found = np.empty(len(starts))
+    stretch: Floats = values[base : ends[-1]]
+    for k in range(int(power.max()) + 1):
+        here = np.flatnonzero(power == k)
+        if len(here):
+            last = high[here] - (1 << k)
+            found[here] = ufunc(stretch[low[here]], stretch[last])
+        half = 1 << k
+        stretch = ufunc(stretch[:-half], stretch[half:])
+    return found
 
 
 @dataclass(frozen=True, slots=True)

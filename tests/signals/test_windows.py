@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from bankwise.signals.columns import Column, Floats
 from bankwise.signals.windows import (
+    _worth_powers,
     clock,
     held,
     reduce_windows,
@@ -101,3 +102,25 @@ def test_held_takes_the_last_known_value() -> None:
     """Unknowns take what was known before them, and `before` at the start."""
     nan = np.nan
     assert held(np.array([nan, 1.0, nan, 2.0, nan]), 7.0).tolist() == [7, 1, 1, 2, 2]
+
+
+@pytest.mark.parametrize("ufunc", [np.minimum, np.maximum, np.fmin, np.fmax])
+@pytest.mark.parametrize("width", [1, 2, 31, 64, 65, 700])
+def test_extremes_of_overlapping_windows_are_those_of_their_samples(
+    ufunc: np.ufunc, width: int
+) -> None:
+    """Shared halves change no value, with unknowns and empty windows among them."""
+    rng = np.random.default_rng(width)
+    values = rng.normal(size=2000).round(1)
+    values[rng.random(2000) < 0.03] = np.nan
+    ends = np.sort(rng.integers(0, 2000, 1500))
+    starts = np.maximum(ends - rng.integers(width // 2, width + 1, 1500), 0)
+    starts = np.maximum.accumulate(starts)
+    starts = np.minimum(starts, ends)
+    assert _worth_powers(starts, ends) == (width >= 64)
+    expected = [
+        ufunc.reduce(values[a:b]) if b > a else np.nan
+        for a, b in zip(starts, ends, strict=True)
+    ]
+    found = reduce_windows(ufunc, values, starts, ends)
+    np.testing.assert_array_equal(found, expected)
