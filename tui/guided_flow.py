@@ -144,6 +144,8 @@ def in_the_way(page: Page, shot: Snapshot) -> str:
     """
     if page.now.asks or page.step + 1 == len(page.guided.steps):
         return ""
+    if shot.link.state == "lost":
+        return "no answer: is the key on, the cable in?"
     return obstacle(page.guided, case_of(the_run(page, shot), shot))
 
 
@@ -198,7 +200,7 @@ def _list(name: str, shot: Snapshot, state: PaneState) -> Acted:
     page = Page(SUBJECT, row.id)
     about = choices(page, shot)
     if len(about) == 0:
-        return state, Say("no such sensor has told anything yet")
+        return state, Say("no sensor for this test has told anything yet")
     if len(about) > 1:
         # The place in the list comes back from the test's own place.
         return _at(replace(state, picked=0), page), None

@@ -9,11 +9,11 @@ _AT_PLUG: Mapping[str, tuple[str, ...]] = {
     "unplugged": ("unplug {s}",),
     "first-wire": ("high {s}",),
     "second-wire": ("release {s}", "low {s}"),
-    "reconnected": ("release {s}", "plug {s}"),
+    "reconnected": ("release {s}", "plug {s}", "start"),
 }
 
 HANDS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
-    "warm-up": {"key-on": ("off", "on"), "start": ("start",), "idle": ("idle",)},
+    "warm-up": {"key-on": ("off", "on"), "start": ("start",), "drive": ("go 50",)},
     "force-gas": {
         "settle": ("hold 2000",),
         "feed-rich": ("propane engine 20",),
@@ -29,9 +29,10 @@ HANDS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
         "unplugged": ("unplug {s}",),
         "plugged": ("plug {s}",),
     },
-    "cut-and-pull": {"pull": ("pull",)},
+    "cut-and-pull": {"ready": ("go 50",), "pull": ("pull",)},
     "idle-2500": {"idle": ("idle",), "held": ("hold 2500",), "rest": ("idle",)},
-    "breathing": {"idle": ("idle",), "pull": ("pull",)},
+    "road-plan": {"drive": ("go 60",)},
+    "breathing": {"idle": ("idle",), "drive": ("go 60",), "pull": ("pull",)},
 }
 """Lines that the simulated car's console understands, by test and step."""
 

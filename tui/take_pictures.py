@@ -1,8 +1,8 @@
 """Takes the README's pictures: `python -m bankwise.tui.take_pictures`.
 
-They show shipped sessions. The screen runs without a terminal, on a session whose
-clock stands still, so the same session gives the same picture. The pictures are SVG
-and load nothing from anywhere.
+They show shipped sessions, and a guided test on the simulated car. The screen runs
+without a terminal, on a session whose clock stands still, so the same session gives
+the same picture. The pictures are SVG and load nothing from anywhere.
 """
 
 from __future__ import annotations
@@ -16,7 +16,9 @@ from pathlib import Path
 from bankwise.adapters.replay import Replay
 from bankwise.adapters.session_file import read_session
 from bankwise.replay_logs import shipped
+from bankwise.tui import guided_scene
 from bankwise.tui.app import BankwiseApp
+from bankwise.tui.snapshot import PaneState
 
 FOLDER = Path(__file__).parent / "pictures"
 
@@ -29,7 +31,7 @@ class Picture:
 
     Attributes:
         name: of the file.
-        session: name of a shipped session.
+        session: name of a shipped session; empty for the guided test.
         at_s: the moment it shows. Unit: s.
         size: columns and rows.
         theme: name of the theme.
@@ -52,6 +54,7 @@ PICTURES = (
     Picture("explanations", "bank-breathes-less", 400.0, pane="flags"),
     Picture("figures", "unmetered-air", 450.0, pane="figures", theme="sun"),
     Picture("review", "bank-breathes-less", 460.0, pane="review", keys=("[",)),
+    Picture("guided", "", guided_scene.SHOWN_S, pane="guided"),
     Picture("warm-up", "thermostat-open", 480.0, pane="warmup"),
     Picture("small", "front-sensor-unplugged", 240.0, size=(80, 24), theme="night"),
 )
@@ -68,8 +71,12 @@ def plain_svg(svg: str) -> str:
 
 async def take(picture: Picture) -> str:
     """The picture as SVG. Raises KeyError when no such session is shipped."""
-    session = read_session(shipped()[picture.session])
-    source = Replay(session, 1.0, picture.at_s, clock=lambda: 0.0)
+    if picture.session:
+        session = read_session(shipped()[picture.session])
+    else:
+        session = guided_scene.session()
+    kind = Replay if picture.session else guided_scene.OnTheCar
+    source = kind(session, 1.0, picture.at_s, clock=lambda: 0.0)
     app = BankwiseApp(
         source,
         sessions_dir=FOLDER,
@@ -85,12 +92,14 @@ async def take(picture: Picture) -> str:
         app.feed.pull()
         while app.feed.behind:
             app.feed.pull()
+        if not picture.session:
+            app.states["guided"] = PaneState(tag=guided_scene.page().tag)
         app.draw()
         for key in picture.keys:
             await pilot.press(*_named(key))
         app.draw()
         await pilot.pause()
-        title = f"bankwise: {picture.session}"
+        title = f"bankwise: {picture.session or guided_scene.STORY}"
         return plain_svg(app.export_screenshot(title=title))
 
 

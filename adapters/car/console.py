@@ -19,7 +19,7 @@ from bankwise.adapters.car.quirks import Mishap
 HELP = (
     "lines: show | mishap WORDS | drop SECONDS | and what the car understands: "
     "unplug B2S1, plug B2S1, high B2S1, low B2S1, release B2S1, propane engine 20, "
-    "leak B1 15, snap, hold 2500, idle, pull, off, on, start, fill 90"
+    "leak B1 15, snap, hold 2500, idle, go 60, pull, off, on, start, fill 90"
 )
 
 _SHOWN = ("rpm", "speed_kmh", "ect_c", "throttle_pct", "maf_gps", "map_kpa")

@@ -120,6 +120,13 @@ def _start(car: Car, place: str, number: float | None) -> None:
     car.driver.insert(Leg(Do.START, 1.5), car.t)
 
 
+def _go(car: Car, place: str, number: float | None) -> None:
+    kmh = 60.0 if number is None else number
+    car.driver.insert(Leg(Do.GO, 86400.0, kmh), car.t)
+    if not car.engine_running:
+        car.driver.insert(Leg(Do.START, 1.5), car.t)
+
+
 def _fill(car: Car, place: str, number: float | None) -> None:
     car.fuel_level_pct = 90.0 if number is None else number
 
@@ -143,6 +150,7 @@ ACTIONS: dict[str, Action] = {
     "hold": Action("hold 2500", "held for a minute", _hold, "", 900, 4500),
     "idle": Action("idle", "left to idle", _idle),
     "pull": Action("pull", "pulling at wide open", _pull),
+    "go": Action("go 60", "driving on at so many km/h", _go, "", 10, 130),
     "off": Action("off", "key off", _key_off),
     "on": Action("on", "key on, engine off", _key_on),
     "start": Action("start", "starting", _start),

@@ -75,9 +75,9 @@ class Case:
         """Whether the engine ran at any moment of the run."""
         return self.engine_ran_since(self.run.began)
 
-    def engine_ran_since(self, start: float) -> bool:
-        """Whether the engine ran at any later moment of the run. Unit: s."""
-        _, rpm = self.samples("rpm", start, np.inf)
+    def engine_ran_since(self, start: float, end: float = np.inf) -> bool:
+        """Whether the engine ran at any moment of a part of the run. Unit: s."""
+        _, rpm = self.samples("rpm", start, end)
         return bool(np.any(rpm >= RUNNING_RPM))
 
     def tail(self, step: str, name: str, seconds: float) -> Floats:

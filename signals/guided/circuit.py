@@ -21,6 +21,7 @@ from bankwise.signals.guided.script import (
     GuidedTest,
     Step,
     Subject,
+    moment,
 )
 
 PARK_LOW_V, PARK_HIGH_V = 0.35, 0.55
@@ -115,7 +116,8 @@ def _judge(case: Case) -> tuple[Finding, ...]:
     off = case.run.span("unplugged")
     if off is None:
         return ()
-    if case.engine_ran_since(off[0]):
+    again = case.run.span("reconnected")
+    if case.engine_ran_since(off[0], np.inf if again is None else again[0]):
         # A bank in closed loop moves the reading: neither wire nor plug is seen then.
         text = f"{place}: not judged, the engine ran. Key on, engine off, and again."
         return (Finding(place, text),)
@@ -194,7 +196,7 @@ def _step_words(place: str, step: str, got: tuple[Hit, ...], lacking: str) -> st
     if not got:
         return f"{place}, {name}: the reading did not move."
     told = [
-        f"{'high' if hit.high else 'low'} to {hit.level:.2f} V at {hit.t:.1f} s"
+        f"{'high' if hit.high else 'low'} to {hit.level:.2f} V at {moment(hit.t)}"
         for hit in got[:3]
     ]
     more = f", {len(got)} hits in all" if len(got) > len(told) else ""

@@ -13,7 +13,7 @@ import numpy as np
 
 from bankwise.signals.columns import LinkChange
 from bankwise.signals.guided.case import RUNNING_RPM, Case
-from bankwise.signals.guided.script import Finding, GuidedTest, undone
+from bankwise.signals.guided.script import Finding, GuidedTest, moment, undone
 
 STANDING_KMH = 2.0
 """Below this the car stands. Unit: km/h. Our choice, because speed counts in whole
@@ -88,9 +88,9 @@ def _holes(test: GuidedTest, case: Case) -> list[_Hole]:
             continue
         for start, end, why in _lost(case):
             if start < span[1] and end > span[0]:
-                until = f"to {end:.1f} s" if math.isfinite(end) else "on"
+                until = f"to {moment(end)}" if math.isfinite(end) else "on"
                 told = f" ({why})" if why else ""
-                words = f"from {start:.1f} s {until}{told}, in “{step.say}”"
+                words = f"from {moment(start)} {until}{told}, in “{step.say}”"
                 found.append(_Hole(step.id, start, words))
     return found
 

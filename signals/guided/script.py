@@ -62,6 +62,12 @@ class Finding:
     outcome: str = ""
 
 
+def moment(t_s: float) -> str:
+    """A moment of the session as the screen's clock shows it: `m:ss.s`. Unit: s."""
+    tenths = round(10 * t_s)
+    return f"{tenths // 600}:{tenths % 600 / 10:04.1f}"
+
+
 def undone(about: str, why: str, instead: str) -> Finding:
     """The result of a test that was not made as asked: why, and what to do instead."""
     return Finding(about, f"Not done: {why}. {instead}", "not-done")

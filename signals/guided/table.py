@@ -43,8 +43,10 @@ def subjects(test: GuidedTest, case: Case) -> tuple[str, ...]:
     """What a test can be about on this car."""
     if test.subject is Subject.ENGINE:
         return ("engine",)
-    wanted = FRONTS if test.subject is Subject.FRONT else SENSORS
-    return tuple(place for place in wanted if case.sensor(place))
+    if test.subject is Subject.FRONT:
+        return tuple(place for place in FRONTS if case.sensor(place))
+    # Nobody drives or bends the wires of a wide-band sensor for these tests.
+    return tuple(place for place in SENSORS if case.has(f"o2_{place.lower()}_v"))
 
 
 def judge(case: Case) -> tuple[Finding, ...]:

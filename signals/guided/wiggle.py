@@ -9,7 +9,14 @@ from bankwise.signals.guided.case import Case
 from bankwise.signals.guided.circuit import RATES, wide_band
 from bankwise.signals.guided.figures import sensors
 from bankwise.signals.guided.reading import trace
-from bankwise.signals.guided.script import Figure, Finding, GuidedTest, Step, Subject
+from bankwise.signals.guided.script import (
+    Figure,
+    Finding,
+    GuidedTest,
+    Step,
+    Subject,
+    moment,
+)
 
 JUMP_V = 0.15
 """A step between neighbouring values that a harness at rest does not make. Unit: V.
@@ -56,7 +63,7 @@ def _judge(case: Case) -> tuple[Finding, ...]:
     at = jumps(seen.v, seen.t)
     hz, seconds = 1 / seen.step_s, float(seen.t[-1] - seen.t[0])
     if len(at):
-        shown = ", ".join(f"{t:.1f} s" for t in at[:5])
+        shown = ", ".join(moment(t) for t in at[:5].tolist())
         more = f" and {len(at) - 5} more" if len(at) > 5 else ""
         count = f"{len(at)} jump" + ("s" if len(at) > 1 else "")
         text = f"{place}: {count} while the harness was moved, at {shown}{more}."

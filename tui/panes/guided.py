@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.code_marks import OUTCOMES
@@ -39,6 +40,7 @@ from bankwise.tui.messages import Intent
 from bankwise.tui.panes.rows import first_row, heading, paragraph, pick_bar
 from bankwise.tui.snapshot import Look, PaneState, Snapshot, bank_of
 from bankwise.tui.themes import BANK_INK, BOLD, REVERSE, Ink, look
+from bankwise.tui.timeview import TimeView
 from bankwise.tui.words import MINUS, clip, clock, number, wrap
 
 KEYS = (
@@ -53,6 +55,8 @@ _BOLD = look(Ink.TEXT, attributes=BOLD)
 _SERVICE = "Where this and the car's service information differ, the latter counts."
 _BIG_FROM = 13
 """Rows from which a step is written in big words."""
+_ROOMY = 24
+"""Rows from which there is room for blank ones."""
 _WIDE, _BESIDE = 100, 44
 _TRACE_ROWS = 6
 _TRACE_S = 10.0
@@ -63,7 +67,8 @@ __all__ = ["KEYS", "act", "draw", "watch"]
 
 
 def draw(canvas: Canvas, shot: Snapshot, state: Look) -> None:
-    """Draws the page that the person has come to."""
+    """Draws the page that the person has come to; a trace always ends now."""
+    state = replace(state, view=TimeView())
     page = page_of(state.state)
     _PAGES[page.kind](canvas, page, shot, state)
 
@@ -253,10 +258,12 @@ def _draw_words(canvas: Canvas, y: int, page: Page) -> int:
         for line in lines:
             big_words.draw(canvas, 1, y, line, _BOLD)
             y += big_words.HEIGHT + 1
+        # The blank row below them is needed for the figures on a small screen.
+        y -= canvas.height < _ROOMY
     else:
         canvas.put(1, y, step.say.upper(), _BOLD)
         y += 1
-    return paragraph(canvas, y, step.detail, _SOFT) + 1
+    return paragraph(canvas, y, step.detail, look(Ink.TEXT)) + 1
 
 
 def _draw_figures(canvas: Canvas, y: int, figures: tuple[Figure, ...]) -> int:

@@ -70,7 +70,7 @@ def test_propane_goes_rich_and_a_leak_goes_lean(car: Car) -> None:
 
 
 def test_the_throttle_and_the_key_obey(car: Car) -> None:
-    """A snap revs; hold holds; off stops; start starts again."""
+    """A snap revs; hold holds; off stops; start starts again, go drives."""
     car.touch("snap")
     car.advance(71.5)
     assert car.readings["rpm"] > 1500.0
@@ -83,6 +83,12 @@ def test_the_throttle_and_the_key_obey(car: Car) -> None:
     car.touch("start")
     car.advance(120.0)
     assert car.engine_running
+    car.touch("off")
+    car.advance(124.0)
+    car.touch("go 50")
+    car.advance(150.0)
+    assert car.engine_running
+    assert car.readings["speed_kmh"] == pytest.approx(50.0, abs=8.0)
 
 
 @pytest.mark.parametrize(

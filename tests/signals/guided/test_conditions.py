@@ -19,7 +19,7 @@ from bankwise.signals.guided import pace
 from bankwise.signals.guided.case import Case
 from bankwise.signals.guided.conditions import obstacle
 from bankwise.signals.guided.runs import END, runs
-from bankwise.signals.guided.script import GuidedTest, Subject
+from bankwise.signals.guided.script import GuidedTest, Subject, moment
 from bankwise.signals.guided.table import GUIDED, judge, subjects
 
 MakeCase = Callable[..., Case]
@@ -118,8 +118,10 @@ def test_a_lost_link_is_told_and_gives_no_verdict(
         if comes_back:
             columns.link.append(LinkChange(until, "back"))
         found = judge(make_case(columns, test.id, about(test), keys))
-        ends = f"to {until:.1f} s" if comes_back else "on"
-        lost = f"the link was lost from {t + 3.0:.1f} s {ends} (the port is gone), in “"
+        ends = f"to {moment(until)}" if comes_back else "on"
+        lost = (
+            f"the link was lost from {moment(t + 3.0)} {ends} (the port is gone), in “"
+        )
         told = [f for f in found if lost in f.text.replace("The link", "the link")]
         assert told, [f.text for f in found]
         assert {f.outcome for f in found if f.outcome} <= {"not-done", "done"}
@@ -127,6 +129,14 @@ def test_a_lost_link_is_told_and_gives_no_verdict(
         if set(touched) & set(test.whole):
             assert [f.outcome for f in found if f.outcome] == ["not-done"]
             assert found[0].text.startswith("Not done: the link was lost")
+
+
+@pytest.mark.parametrize(
+    ("t", "words"), [(0.0, "0:00.0"), (9.96, "0:10.0"), (59.97, "1:00.0")]
+)
+def test_a_moment_is_told_as_the_clock_shows_it(t: float, words: str) -> None:
+    """Minutes and seconds, rounded once."""
+    assert moment(t) == words
 
 
 def test_a_link_lost_before_the_run_spoils_nothing(make_case: MakeCase) -> None:

@@ -204,7 +204,7 @@ def test_good_wiring_goes_to_both_ends(drive_test: DriveTest) -> None:
     assert found.outcomes() == {("circuit-good", "B1S1")}
     assert "rests at 0.45 V" in found.words()
     assert "went high to 1.2" in found.words()
-    assert "V at 24." in found.words()
+    assert "V at 0:24." in found.words()
     columns = found.analysis.columns
     during, after = (
         {name: _hz(columns[name].t, *span) for name in ("o2_b1s1_v", "rpm")}
