@@ -39,14 +39,19 @@ def unpack(data: bytes) -> tuple[bytes, str]:
     return b"".join(parts), ""
 
 
-def _salvage(parts: list[bytes], data: bytes, step: int = 4096) -> bytes:
-    """What unpacks before the damage, fed piece by piece."""
+def _salvage(parts: list[bytes], data: bytes) -> bytes:
+    """What unpacks before the damage, to the byte: fed in ever smaller pieces."""
     member = zlib.decompressobj(_GZIP_WINDOW)
-    try:
-        for start in range(0, len(data), step):
-            parts.append(member.decompress(data[start : start + step]))
-    except zlib.error:
-        pass
+    start = 0
+    for step in (4096, 64, 1):
+        while start < len(data):
+            before = member.copy()
+            try:
+                parts.append(member.decompress(data[start : start + step]))
+            except zlib.error:
+                member = before
+                break
+            start += step
     return b"".join(parts)
 
 

@@ -11,6 +11,7 @@ import signal
 import subprocess
 import sys
 import time
+import zlib
 from pathlib import Path
 
 import pytest
@@ -365,6 +366,20 @@ def test_a_packed_file_cut_short_gives_what_is_left(tmp_path: Path) -> None:
     damaged[len(data) // 2] ^= 0xFF
     path.write_bytes(damaged)
     assert read_session(path).warnings[0].startswith("the packed file is")
+
+
+def test_damage_to_a_packed_file_costs_nothing_before_it() -> None:
+    """A wrong checksum at the end leaves every byte; others all that comes before."""
+    data = "".join(f"{i} {i * i}\n" for i in range(20_000)).encode()
+    packed = gzip.compress(data, mtime=0)
+    assert unpack(packed[:-8] + bytes(8)) == (data, "the packed file is damaged")
+    whole = zlib.decompressobj(31)
+    half = len(packed) // 2
+    before = len(whole.decompress(packed[:half]))
+    harmed = packed[:half] + bytes(200) + packed[half + 200 :]
+    got, _ = unpack(harmed)
+    assert len(got) >= before
+    assert got[:before] == data[:before]
 
 
 def test_a_tail_gives_each_record_once(tmp_path: Path) -> None:
