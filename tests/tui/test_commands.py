@@ -71,7 +71,7 @@ def test_check_never_loads_the_screen() -> None:
     code = (
         "import sys\n"
         "sys.modules['textual'] = None\n"
-        "sys.argv = ['bankwise', 'check', 'healthy']\n"
+        "sys.argv = ['bankwise', 'check', 'thermostat-open']\n"
         "from bankwise.tui.main import main\n"
         "main()\n"
     )
@@ -79,7 +79,7 @@ def test_check_never_loads_the_screen() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
-    assert "healthy" in done.stdout
+    assert "thermostat-open" in done.stdout
 
 
 def test_stories_lists_both() -> None:

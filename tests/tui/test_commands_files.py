@@ -62,7 +62,7 @@ def test_a_missing_table_is_one_plain_fault(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("given", "made"),
     [
-        ((), "healthy.csv"),
+        ((), "thermostat-open.csv"),
         (("-o", "wide.CSV"), "wide.CSV"),
         (("-o", "anything"), "anything"),
         (("-o", "a.parquet"), "a.parquet"),
@@ -77,7 +77,7 @@ def test_the_format_follows_the_file(
         pytest.importorskip("pyarrow")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("BANKWISE_SESSIONS", str(tmp_path / "sessions"))
-    done = CliRunner().invoke(app, ["export", "healthy", *given])
+    done = CliRunner().invoke(app, ["export", "thermostat-open", *given])
     assert done.exit_code == 0, done.output
     beginning = Path(made).read_bytes()[:4]
     assert beginning == (b"PAR1" if made == "a.parquet" else b"t_s,")

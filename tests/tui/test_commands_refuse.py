@@ -18,7 +18,7 @@ READERS = (
     ("check",),
     ("check", "--json"),
     ("codes",),
-    ("compare", "healthy"),
+    ("compare", "thermostat-open"),
     ("export",),
     ("export", "--to", "csv"),
     ("note", "--car", "van"),

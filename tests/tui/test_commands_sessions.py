@@ -29,7 +29,7 @@ def _run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
 @pytest.fixture(name="saved")
 def _saved(tmp_path: Path) -> Path:
     path = tmp_path / "monday.jsonl"
-    path.write_bytes(gzip.decompress(shipped()["healthy"].read_bytes()))
+    path.write_bytes(gzip.decompress(shipped()["thermostat-open"].read_bytes()))
     return path
 
 
@@ -86,8 +86,8 @@ def _sealed_anew(lines: bytes) -> bytes:
 def test_the_newest_is_the_one_recorded_last(run: Any, tmp_path: Path) -> None:
     """A copy of a drive of an invented day stands where its file's name says."""
     names = {
-        "2031-05-02-101500-practice-lap.jsonl.gz": "worn-catalyst",
-        "2031-05-01-101500-drive.jsonl.gz": "healthy",
+        "2031-05-02-101500-practice-lap.jsonl.gz": "thermostat-open",
+        "2031-05-01-101500-drive.jsonl.gz": "thermostat-open",
         "old.jsonl.gz": "unmetered-air-repaired",
     }
     for name, story in names.items():
