@@ -14,7 +14,7 @@ import codecs
 import csv
 import difflib
 import io
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -123,6 +123,7 @@ def read_table(path: Path, how: ImportMap) -> Table:
         raise ImportFault(
             f"{path} holds no row with a time in {' and '.join(shown)}"
             + (", and with the cells of [table] only" if how.only else "")
+            + _such_as((_cell(row, at[0]) for row in rows), how)
         )
     kept = [rows[i] for i in line.rows.tolist()]
     columns = [_Cells(c, _cells_of(c, kept, names)) for c in how.columns]
@@ -262,12 +263,21 @@ def _unreadable(path: Path, column: _Cells, raw: Floats, how: ImportMap) -> str:
     lost = np.flatnonzero(~np.isfinite(raw))
     cells = (column.cells[i] for i in lost.tolist())
     cell = next(cell for cell in cells if cell.casefold() not in EMPTY)
-    other = "," if how.decimal == "." else "."
-    hint = f'; is it [table] decimal = "{other}"?' if other in cell else ""
     return (
         f"{path}: most cells of {column.how.column!r} hold no number in "
-        f"{column.how.unit or 'a plain form'}, such as {cell!r}{hint}"
+        f"{column.how.unit or 'a plain form'}, such as {cell!r}{_hint(cell, how)}"
     )
+
+
+def _such_as(cells: Iterator[str], how: ImportMap) -> str:
+    """The first cell that holds something, and what may be wrong with the map."""
+    cell = next((cell for cell in cells if cell.casefold() not in EMPTY), "")
+    return f"; there stands {cell!r}{_hint(cell, how)}" if cell else ""
+
+
+def _hint(cell: str, how: ImportMap) -> str:
+    other = "," if how.decimal == "." else "."
+    return f'; is it [table] decimal = "{other}"?' if other in cell else ""
 
 
 def _series(

@@ -178,6 +178,11 @@ def test_odd_cells_and_rows_are_told(tmp_path: Path) -> None:
         ("Time,Engine speed\n0,1\n", MAP, "has no column 'Coolant'"),
         ("", MAP, "no line with column names"),
         ("Time,Engine speed,Coolant,Front 1\n", MAP, "holds no row with a time"),
+        (
+            "Time;Engine speed;Coolant;Front 1\n0,5;800;90;450\n",
+            MAP,
+            "in 'Time'; there stands '0,5'; is it [table] decimal = \",\"?",
+        ),
         ("x", "[time", "is not TOML"),
         ("x", "[time]\n", "[time] needs a column"),
         ("x", '[time]\ncolumn="t"\n', "no [signals.NAME]"),
