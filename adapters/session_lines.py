@@ -71,6 +71,9 @@ _HEADER_KEYS = ("format", "id", "started", "tool")
 _BLOCK = 1 << 18
 """Bytes decoded at a stroke; a broken line costs patience for its block only."""
 
+_MOST_RESTARTS = 1000
+"""A file whose clock begins anew more often is out of order: moved on, its drive would
+seem to last for weeks. Our choice."""
 _RESTART_S = 2.0
 """A step back longer than this is a clock that began anew, a shorter one is jitter.
 
@@ -150,16 +153,22 @@ class LineReader:
         dropped: lines that were no records.
         restarts: times the clock began anew or leapt; later records were moved on.
         jitter: records a little earlier than the one before; moved up to it.
+        name: of the file, for messages.
     """
 
     dropped: int = 0
     restarts: int = 0
     jitter: int = 0
+    name: str = ""
     _last: float = field(default=0.0)
     _shift: float = field(default=0.0)
 
     def read(self, data: bytes) -> list[Record]:
-        """The records in some whole lines. Fast where every line is a record."""
+        """The records in some whole lines. Fast where every line is a record.
+
+        Raises:
+            SessionError: when the records are in no order of time.
+        """
         records: list[Record] = []
         start = 0
         while start < len(data):
@@ -203,6 +212,11 @@ class LineReader:
                 t = last
             records[i] = msgspec.structs.replace(record, t=t)
         self._last, self._shift = last, shift
+        if self.restarts > _MOST_RESTARTS:
+            raise SessionError(
+                f"{self.name or 'the file'}: time leaps more than {_MOST_RESTARTS} "
+                "times: its records are in no order"
+            )
         return records
 
     def warnings(self) -> list[str]:

@@ -78,9 +78,9 @@ class SessionStream:
             header, self._body = Header("", "", "", AdapterInfo()), start
             odd = ["the header is missing or damaged: car and adapter are not known"]
         self._odd += odd
-        self.header = with_additions(header, _after_drive(data))
+        self.header = with_additions(header, _after_drive(data, name))
         self._half = 0
-        self._reader = LineReader()
+        self._reader = LineReader(name=name)
 
     @property
     def dropped_lines(self) -> int:
@@ -123,13 +123,13 @@ def _holds_exchanges(data: bytes) -> bool:
     return any(isinstance(record, Exchange) for record in LineReader().read(data))
 
 
-def _after_drive(data: bytes) -> list[Record]:
+def _after_drive(data: bytes, name: str) -> list[Record]:
     """The end of the drive and what a person added after it; else nothing."""
     stop = len(data)
     while (at := data.rfind(_END_WORD, 0, stop)) >= 0:
         start = data.rfind(b"\n", 0, at) + 1
         line = data[start : data.find(b"\n", at) + 1 or len(data)]
         if any(isinstance(record, EndRecord) for record in LineReader().read(line)):
-            return LineReader().read(data[start:])
+            return LineReader(name=name).read(data[start:])
         stop = start
     return []

@@ -68,9 +68,9 @@ def check_file(job: Job) -> Checked:
     try:
         thresholds = in_force()
         session = open_session(find_session(job.name, job.folder))
+        analysis = analyse(session, thresholds)
     except (AdapterError, CommandError) as error:
         return Checked(job.name, error=str(error))
-    analysis = analyse(session, thresholds)
     ranks = [flag.severity.rank for flag in analysis.engine.flags]
     return Checked(
         job.name,

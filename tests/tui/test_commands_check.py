@@ -7,12 +7,14 @@ import json
 import math
 from dataclasses import replace
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import numpy as np
 import pytest
 from typer.testing import CliRunner, Result
 
+from bankwise.adapters.errors import SessionError
 from bankwise.adapters.session_additions import add_note, add_vehicle
 from bankwise.replay_logs import shipped
 from bankwise.signals.cautions import CAUTIONS
@@ -87,6 +89,24 @@ def test_marks_notes_and_tests_are_told(run: Any, remarked: Path) -> None:
     assert (test["id"], test["about"]) == ("smoke", "engine")
     assert test["outcomes"] == ["leak-found"]
     assert "Tests done" not in run("check", "healthy").stdout
+
+
+def test_a_shuffled_file_is_refused_in_one_line(run: Any, tmp_path: Path) -> None:
+    """Records in no order would make a drive of weeks: said at once, and for each."""
+    first, *rest = gzip.decompress(shipped()["healthy"].read_bytes()).splitlines(True)
+    Random(1).shuffle(rest)
+    path = tmp_path / "mixed.jsonl"
+    path.write_bytes(b"".join([first, *rest]))
+    told = run("check", str(path))
+    assert told.exit_code == 2
+    assert told.stderr.splitlines() == [
+        f"bankwise: {path}: time leaps more than 1000 times: its records are in no "
+        "order"
+    ]
+    for command in ("report", "codes"):
+        refused = run(command, str(path)).exception
+        assert isinstance(refused, SessionError)
+        assert "in no order" in str(refused)
 
 
 def test_json_has_every_key(run: Any) -> None:
