@@ -39,6 +39,10 @@ LOWEST_RPM, HIGHEST_RPM = 1500.0, 5500.0
 PULL_S = 1.0
 """A pull counts after this long wide open, when the air has settled."""
 
+FAST_RPM = 3000.0
+"""Above, so much air flows that a blockage shows. Source: our choice: half of the speed
+at which it costs most."""
+
 LEAST_LOAD_PCT = 20.0
 """Below, one count of absolute load is more than 2 % of it. Source: derived."""
 
@@ -121,6 +125,14 @@ def _pull_ratio(see: TickView) -> Floats:
     return last_kept(memo, keep(memo, ratio, ~np.isnan(ratio)), 6, 2)
 
 
+def _best_pull(see: TickView) -> Floats:
+    fast = see["rpm"] >= FAST_RPM
+    pull = np.where(fast & see.known("ve_ratio"), see["pull_ve_ratio"], np.nan)
+    pull[0] = np.fmax(pull[0], see.before())
+    best: Floats = np.fmax.accumulate(pull)
+    return best
+
+
 def _ratio_clock(see: TickView) -> Floats:
     return clock(see.known("ve_ratio"), see.before())
 
@@ -189,6 +201,8 @@ ROWS: tuple[Derived, ...] = (
         reason=_no_ve, decimals=2,
     ),
     _row("pull_ve_ratio", "airflow over expected, last pull", "", _pull_ratio,
+         decimals=2),
+    _row("best_pull_ve_ratio", "airflow over expected, best fast pull", "", _best_pull,
          decimals=2),
     _row("ve_ratio_run_s", "airflow judged so far", "s", _ratio_clock),
     _row("pulls", "wide-open pulls judged", "", _pulls, decimals=0),

@@ -34,6 +34,13 @@ Source: J1979 PID 04, from memory: the load is the metered air over the most tha
 engine can take, so it ends between 85 and 95 % on most engines; the limits are ours.
 """
 
+TOO_FULL_LOAD_PCT = 115.0
+"""No meter that reads low explains a lean engine whose load would then be beyond this.
+
+Source: our choice, because the scale ends at 100 % of what the maker took for the most
+and engines take up to a tenth more in cold, dense air.
+"""
+
 LEAST_RPM = 1500.0
 """Below, full throttle is a moment of tip-in. Source: MOTOR magazine, Dec 2003."""
 
@@ -78,7 +85,11 @@ def _filling(signals: Signals) -> Iterator[Clue]:
     if load < LOW_LOAD_PCT:
         yield Clue("load-low-wide-open", "engine", words)
     elif load >= FULL_LOAD_PCT and share >= RATHER_SMALL_FILLING:
-        yield Clue("load-full-wide-open", "engine", words)
+        # What the load would be if the trim made up for a meter that reads low.
+        meant = load * (1.0 + max(last(signals, "common_load_pct"), 0.0) / 100.0)
+        sure = meant > TOO_FULL_LOAD_PCT
+        kind = "load-full-wide-open" if sure else "load-rather-full-wide-open"
+        yield Clue(kind, "engine", words)
     words = f"At full throttle the metered air is {share:.0%} of what is usual"
     if share < SMALL_FILLING:
         yield Clue("filling-low", "engine", words)

@@ -86,6 +86,14 @@ Source: our choice: an electronic throttle closes below its idle position in ove
 and altitude, a fan or a cold engine opens it some per cent more.
 """
 
+THROTTLED_LOAD_PCT, THROTTLED_KPA = 45.0, 45.0
+"""Load or manifold pressure of an engine that is throttled, whatever was read of its
+throttle before.
+
+Source: our choice, because a sound engine takes twice that at full throttle, and with a
+meter or a sensor that reads a third too little, or in the mountains, still more.
+"""
+
 FLOORED_PCT = 60.0
 """A pedal below this is not floored, however far an electronic throttle opens.
 
@@ -198,6 +206,8 @@ def _state(see: TickView) -> Floats:
         & ~(throttle < WIDE_OPEN_PCT / 2)
     )
     wide &= ~(see["pedal_pct"] < FLOORED_PCT)
+    # An open throttle fills the engine; a throttle read before the lift does not.
+    wide &= ~(load < THROTTLED_LOAD_PCT) & ~(see["map_kpa"] < THROTTLED_KPA)
     rest_like = closed | (unknown & low_load)
     at_rest = (foot <= rest + CUT_MARGIN_PCT) | (unknown & low_load)
     sure = at_rest | (rest_like & _front_lean(see))

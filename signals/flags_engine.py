@@ -9,10 +9,16 @@ from bankwise.signals.columns import Bools, Floats
 from bankwise.signals.rule import Gate, Kind, Rule, View
 from bankwise.signals.severity import Severity
 
+GOOD_SHARE = 1.15
+"""A pull that took this many times the limit filled well. Source: our choice, because
+one engine's filling changes by a few percent from pull to pull."""
+
 
 def _low_airflow(see: View) -> Bools:
     normal = np.abs(see["common_load_pct"]) < see.limit("trim_add_pct")
-    return (see["low_pulls"] >= see.limit("ve_pulls_min")) & normal
+    # What blocks the air is there in every pull: one that filled well refutes it.
+    never = ~(see["best_pull_ve_ratio"] >= GOOD_SHARE * see.limit("ve_share_min"))
+    return (see["low_pulls"] >= see.limit("ve_pulls_min")) & normal & never
 
 
 CAM_STALE_S = 5.0

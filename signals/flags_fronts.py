@@ -65,17 +65,31 @@ def _cut_not_lean(see: View) -> Bools:
         volts.minimum > see.limit("cut_front_v"),
     )
     heard = ~(see["asleep_{s}_s"] >= 0) & ~at_rest(see) & _settled(see)
-    return heard & turning & rich & early_cut(see, "cut_hold_s") & ~_both_not_lean(see)
+    heard &= np.fmax(volts.n, wide.n) >= LEAST_SAMPLES
+    return heard & turning & rich & early_cut(see, "cut_hold_s") & ~_no_cut(see)
 
 
-def _both_not_lean(see: View) -> Bools:
-    """When the other bank's front is not lean either, it was no fuel cut."""
-    volts = see.window("o2_{o}s1_v", see.limit("cut_hold_s"))
-    wide = see.window("lambda_{o}s1", see.limit("cut_hold_s"))
-    return (volts.minimum > see.limit("cut_front_v")) | (
-        wide.maximum < see.limit("cut_lambda")
-    )
+def _no_cut(see: View) -> Bools:
+    """When the other bank's front does not stay lean either, it was no fuel cut.
 
+    With one bank only the status says so, and only while it is fresh.
+    """
+    seconds = see.limit("cut_hold_s")
+    volts, wide = (see.window(f"{x}_{{o}}s1{u}", seconds) for x, u in _OTHER_FRONT)
+    switched = (volts.maximum > see.limit("switch_point_v")) & (volts.n > 0) | (
+        wide.minimum < see.limit("cut_lambda")
+    ) & (wide.n > 0)
+    stale = (see["two_banks"] < 1) & (see.window("fuel_status_b1", seconds).n < 1)
+    told = np.isfinite(see["fuel_status_b1"])
+    return np.asarray(switched | (stale & told))
+
+
+_OTHER_FRONT = (("o2", "_v"), ("lambda", ""))
+
+
+LEAST_SAMPLES = 2
+"""One sample may have come after the fuel had. Source: our choice: on a slow link the
+status that says so is older than the sample."""
 
 STAYING_SAMPLES = 5
 """So many samples in the hold time cannot all be lean by chance of polling. Source: our
@@ -99,6 +113,8 @@ def _full_not_rich(see: View) -> Bools:
     )
     purged = see["enriching_run_s"] >= see.limit("wide_open_hold_s")
     weak = purged & told & (see["max_1_{s}_v"] < see.limit("wide_open_front_v"))
+    # Seen once it may be the lift itself, of which throttle and load were not told yet.
+    weak &= staying.n > LEAST_SAMPLES
     heard = ~(see["asleep_{s}_s"] >= 0) & ~at_rest(see) & _settled(see)
     heard &= ~(see["wideband_{s}"] > 0)
     # A rear that is rich says that the fuel is there and the front is weak.

@@ -31,6 +31,11 @@ WEIGHTS: tuple[Weight, ...] = (
         ("airflow-under-read", -2.5, _E, "a meter that reads low never gets there"),
     ),
     *weights_of(
+        "load-rather-full-wide-open",
+        ("fuel-supply-weak", 1, _E, "rather the fuel is short than the air misread"),
+        ("airflow-under-read", -1, _E, "few meters that read low get there"),
+    ),
+    *weights_of(
         "load-at-its-end",
         ("airflow-over-read", 1, _E, "a meter that reads high runs into the end"),
     ),
