@@ -68,6 +68,8 @@ def report(
             before_clearing(session),
         )
         _write(target, page(subject, mask_vin=mask_vin))
+    for warning in session.warnings:
+        typer.echo(f"bankwise: {file}: {warning}", err=True)
     typer.echo(f"{target}: {target.stat().st_size / 1e6:.1f} MB")
 
 

@@ -23,7 +23,7 @@ from bankwise.signals.severity import Severity
 from bankwise.signals.tests_done import done_tests
 from bankwise.tui.limits import changed_words
 from bankwise.tui.print_check_json import fresh_hz
-from bankwise.tui.words import clock, number, sentence, unproven
+from bankwise.tui.words import clip, clock, number, printable, sentence, unproven
 
 _PIPE_WIDTH = 88
 _LEAST_WIDTH = 38
@@ -31,6 +31,8 @@ _TRIMS = "Total trim, median %"
 _FRONTS = frozenset({"o2_b1s1_v", "o2_b2s1_v", "lambda_b1s1", "lambda_b2s1"})
 _SHOWN = 3
 """Explanations told with their evidence; the others in a line. Our choice."""
+_LONGEST = 300
+"""Letters shown of what a person wrote; JSON and the report have all. Our choice."""
 _OPEN = "cannot-tell"
 _WELL = "no-fault-seen"
 _CLEAR_SHARE = 0.5
@@ -118,7 +120,10 @@ def _session(session: SessionFacts, analysis: Analysis, width: int) -> Iterator[
     yield "Session"
     vin = header.vehicle.get("vin")
     note = header.vehicle.get("note")
-    for text in (f"VIN {vin}" if vin else "", str(note) if note else ""):
+    for text in (
+        f"VIN {vin}" if vin else "",
+        clip(str(note), _LONGEST) if note else "",
+    ):
         yield from _wrapped(text, width, "  ")
     facts = [
         f"{clock(columns.end_s)} long",
@@ -218,10 +223,13 @@ def _remarks(marks: Sequence[Mark], width: int) -> list[str]:
     lines = []
     for mark in remarks(marks):
         lines += _wrapped(
-            f"{clock(mark_time(mark))}  {mark.text}", width, "  ", "     "
+            f"{clock(mark_time(mark))}  {clip(mark.text, _LONGEST)}",
+            width,
+            "  ",
+            "     ",
         )
     for text in notes(marks):
-        lines += _wrapped(f"afterwards: {text}", width, "  ", "     ")
+        lines += _wrapped(f"afterwards: {clip(text, _LONGEST)}", width, "  ", "     ")
     return ["Remarks", *lines, ""] if lines else []
 
 
@@ -263,7 +271,7 @@ def _labelled(label: str, text: str, width: int, lead: str = "     ") -> Iterato
 
 def _wrapped(text: str, width: int, first: str, later: str | None = None) -> list[str]:
     return textwrap.wrap(
-        text,
+        printable(text),
         width,
         initial_indent=first,
         subsequent_indent=" " * len(first) if later is None else later,

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from bankwise.adapters.library import Entry
-from bankwise.tui.words import clip, clock
+from bankwise.tui.words import clip, clock, printable
 
 _NAME = 34
 _SAID = 60
@@ -33,10 +33,10 @@ def as_line(entry: Entry) -> str:
         entry.car or entry.vin or "car unknown",
         ", ".join(entry.codes),
         ", ".join(f"▲ {flag.id} {flag.about}" for flag in severe),
-        *entry.notes,
+        *(clip(text, _SAID) for text in entry.notes),
         clip(entry.note, _SAID),
     ]
-    told = "; ".join(part for part in parts if part)
+    told = printable("; ".join(part for part in parts if part))
     return f"{name}  {began}  {clock(entry.seconds):>7}  {told}"
 
 

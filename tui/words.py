@@ -158,6 +158,11 @@ def _pieces(text: str, width: int) -> Iterable[str]:
             yield word[start : start + width]
 
 
+def printable(text: str) -> str:
+    """The text without what moves a terminal's cursor, colours it or turns it round."""
+    return "".join(letter if letter.isprintable() else " " for letter in text)
+
+
 def clip(text: str, width: int) -> str:
     """The text, cut with an ellipsis when it is longer than `width`.
 

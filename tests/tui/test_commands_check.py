@@ -14,8 +14,11 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner, Result
 
+from bankwise.adapters.analysis import analyse
 from bankwise.adapters.errors import SessionError
+from bankwise.adapters.library import describe
 from bankwise.adapters.session_additions import add_note, add_vehicle
+from bankwise.adapters.session_file import read_session
 from bankwise.replay_logs import shipped
 from bankwise.signals.cautions import CAUTIONS
 from bankwise.signals.columns import Column
@@ -24,8 +27,9 @@ from bankwise.signals.explanations import Explanation
 from bankwise.signals.ledger import EXPLANATIONS
 from bankwise.signals.rules import RULES
 from bankwise.tui.main import app
-from bankwise.tui.print_check import verdict
+from bankwise.tui.print_check import as_text, verdict
 from bankwise.tui.print_check_json import fresh_hz, plain
+from bankwise.tui.print_sessions import as_line
 
 KEYS = {
     "file", "session", "flags", "explanations", "figures", "cannot_tell", "tests",
@@ -107,6 +111,28 @@ def test_a_shuffled_file_is_refused_in_one_line(run: Any, tmp_path: Path) -> Non
         refused = run(command, str(path)).exception
         assert isinstance(refused, SessionError)
         assert "in no order" in str(refused)
+
+
+def test_what_a_file_says_moves_no_terminal(run: Any, tmp_path: Path) -> None:
+    """Controls and turned-round letters of a foreign file are blanks; texts are cut."""
+    lines = gzip.decompress(shipped()["healthy"].read_bytes()).splitlines(True)
+    header = json.loads(lines[0])
+    evil = "\x1b[31mred\x07\u202ekcab"
+    header["vehicle"]["note"] = evil
+    mark = {"k": "mark", "t": 1.0, "text": evil + "long " * 2000}
+    path = tmp_path / "foreign.jsonl"
+    path.write_text(f"{json.dumps(header)}\n{json.dumps(mark)}\n", encoding="utf-8")
+    told = as_text_of(path)
+    assert "red" in told
+    assert not {"\x1b", "\x07", "\u202e"} & set(told)
+    assert len(told) < 3000
+    assert not {"\x1b", "\x07", "\u202e"} & set(as_line(describe(path)))
+
+
+def as_text_of(path: Path) -> str:
+    """What check prints of a file, before a terminal or a pipe changes it."""
+    session = read_session(path)
+    return as_text(str(path), session, analyse(session))
 
 
 def test_json_has_every_key(run: Any) -> None:

@@ -86,6 +86,17 @@ def test_a_report_with_an_earlier_drive_is_written(tmp_path: Path) -> None:
     assert str(target) in told.output
 
 
+def test_a_report_of_a_damaged_file_says_so(tmp_path: Path) -> None:
+    """What was odd about the file stands on the page and on the terminal."""
+    data = shipped()[COLD].read_bytes()
+    path, target = tmp_path / "half.jsonl.gz", tmp_path / "page.html"
+    path.write_bytes(data[: len(data) // 2])
+    told = CliRunner().invoke(commands_report.app, [str(path), "-o", str(target)])
+    assert told.exit_code == 0
+    assert f"bankwise: {path}: the packed file is cut short" in told.stderr
+    assert "the packed file is cut short" in target.read_text("utf-8")
+
+
 @pytest.mark.parametrize("name", ["no-such-drive", ""])
 def test_a_missing_drive_is_named(name: str) -> None:
     """A name that leads nowhere is one line, not a traceback."""

@@ -178,6 +178,7 @@ def _recording(subject: Subject) -> list[tuple[str, str]]:
         ("Adapter", adapter.name or "unknown"),
         ("Recorded by", header.tool or "unknown"),
     ]
+    rows += [("Odd in the file", warning) for warning in subject.session.warnings]
     if not adapter.name.startswith(IMPORTED):
         rows.insert(3, ("Protocol", f"number {adapter.protocol or 'unknown'}"))
     return rows
