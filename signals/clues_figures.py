@@ -27,6 +27,10 @@ Source: our choice, because a good catalyst alone may hold 0.7 V on both banks, 
 sound sensors differ by some hundredths of a volt.
 """
 
+REAR_HELD_V = 0.70
+"""A rear of a bank that gets too much fuel is seldom below this. Source: our choice:
+the foot of the steep part of its curve, above which only rich exhaust holds it."""
+
 REAR_LEAN_V = 0.3
 """A rear below this is lean for certain. Source: common practice, no source."""
 
@@ -227,6 +231,13 @@ def rears(signals: Signals, doubted: Collection[str]) -> Iterator[Clue]:
                 words = f"{b.upper()} trim {amount}, and the rear reads {mean:.2f} V"
                 yield Clue("adds-and-rear-lean", b.upper(), words)
             beyond = sign * (mean - (edge if beside.size else alone)) > 0
+            if sign > 0:
+                # A flooded catalyst holds its rear at the end; one that regulates lets
+                # it come down again and again, as the other bank's does.
+                foot = float(np.percentile(rear[at], 20))
+                beyond &= foot > REAR_HELD_V
+                if beside.size:
+                    above = max(above, foot - float(np.percentile(beside, 20)))
             if beyond and above > REAR_APART_V:
                 amount = signed(float(np.median(trim[at])))
                 words = f"{b.upper()} trim {amount}, yet the rear reads {mean:.2f} V"
@@ -234,6 +245,9 @@ def rears(signals: Signals, doubted: Collection[str]) -> Iterator[Clue]:
                 if sign > 0 and fades and driven < APART_PCT:
                     words = f"{words}, and the trim fades as the airflow grows"
                     yield Clue("fades-but-rear-rich", b.upper(), words)
+                elif sign > 0 and not fades and driven >= APART_PCT:
+                    words = f"{words}, and the trim does not fade as the airflow grows"
+                    yield Clue("stays-but-rear-rich", b.upper(), words)
 
 
 PULL_TICKS = 4

@@ -130,6 +130,11 @@ WEIGHTS: tuple[Weight, ...] = (
         ("sensor-reads-lean", -2, _F, "a lying sensor lies at every flow"),
     ),
     *weights_of(
+        "stays-but-rear-rich",
+        ("sensor-reads-lean", 0.5, _F, "a lying sensor lies at every flow"),
+        ("exhaust-leak", -1, _B, "drawn-in air weighs most at idle"),
+    ),
+    *weights_of(
         "takes-but-rear-lean",
         ("sensor-reads-rich", 2, _F, "the fuel is missing at the rear"),
         ("bank-injectors-rich", -2, _B, "too much was taken away"),

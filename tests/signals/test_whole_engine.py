@@ -261,3 +261,38 @@ def test_banks_that_part_as_the_air_grows_share_it_unevenly(
     change: Change = {"ltft_b1_pct": _legs(*b1), "ltft_b2_pct": _legs(*b2)}
     said = watch(change, seconds=320).explanations()[0]
     assert ((said.id, said.about) == ("bank-breathes-less", "B1")) is blocked
+
+
+def _rear(low: float, high: float) -> Callable[[Floats], Floats]:
+    """A rear sensor that comes down to `low` for a third of the time."""
+    return lambda t: np.where(t % 9.0 < 3.0, low, high)
+
+
+@pytest.mark.parametrize(
+    ("trims", "own", "other", "first"),
+    [
+        # Held at its end while the other bank's rear moves: the front lies.
+        ((14, 14, 14), (0.84, 0.84), (0.6, 0.8), "sensor-reads-lean"),
+        # The same, and the trim fades: air is drawn into the exhaust.
+        ((24, 12, 4), (0.84, 0.84), (0.6, 0.8), "exhaust-leak"),
+        # It moves as the other does: the bank is really lean.
+        ((24, 12, 4), (0.57, 0.82), (0.55, 0.7), "bank-unmetered-air"),
+        ((14, 14, 14), (0.57, 0.82), (0.55, 0.7), "bank-injectors-lean"),
+    ],
+)
+def test_only_a_rear_that_is_held_rich_got_the_added_fuel(
+    watch: Watch,
+    trims: tuple[float, float, float],
+    own: tuple[float, float],
+    other: tuple[float, float],
+    first: str,
+) -> None:
+    """A catalyst that regulates lets its rear come down again and again."""
+    change: Change = {
+        "ltft_b1_pct": _legs(*trims),
+        "o2_b1s2_v": _rear(*own),
+        "o2_b2s2_v": _rear(*other),
+    }
+    said = watch(change, seconds=320).explanations()[0]
+    assert said.id == first
+    assert said.about.startswith("B1")
