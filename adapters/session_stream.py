@@ -28,6 +28,9 @@ _LOOK: Final = 1 << 16
 _BLANK: Final = b"\0 \t\r\n"
 """May stand before the header; a power cut leaves zeros."""
 
+_HEADER_WORDS: Final = (b'\n{"k":"session"', b'\n{"k": "session"')
+"""How a header begins where it is not the first line."""
+
 _END_WORD: Final = b'"end"'
 """Stands in the record that closes a session."""
 
@@ -78,6 +81,11 @@ class SessionStream:
             header, self._body = Header("", "", "", AdapterInfo()), start
             odd = ["the header is missing or damaged: car and adapter are not known"]
         self._odd += odd
+        if any(data.find(word, self._body) >= 0 for word in _HEADER_WORDS):
+            self._odd.append(
+                "another session begins within the file: car and adapter of the first "
+                "are taken for both"
+            )
         self.header = with_additions(header, _after_drive(data, name))
         self._half = 0
         self._reader = LineReader(name=name)

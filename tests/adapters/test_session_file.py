@@ -299,7 +299,8 @@ def test_a_second_header_and_records_without_time_disturb_nothing() -> None:
     body = mark + HEAD_LINE + '{"k":"later","what":1}\n' + mark.replace("50", "51")
     session = parse_session((HEAD_LINE + body).encode(), "twice")
     assert [record.t for record in session.records] == [50, 50, 50, 51]
-    assert session.warnings == ()
+    (told,) = session.warnings
+    assert told.startswith("another session begins within the file")
 
 
 @pytest.mark.parametrize(
@@ -366,6 +367,16 @@ def test_a_packed_file_cut_short_gives_what_is_left(tmp_path: Path) -> None:
     damaged[len(data) // 2] ^= 0xFF
     path.write_bytes(damaged)
     assert read_session(path).warnings[0].startswith("the packed file is")
+
+
+def test_two_sessions_in_one_file_are_said(tmp_path: Path) -> None:
+    """The first header counts, and the person is told so."""
+    path = written(tmp_path, EXCHANGE)
+    assert read_session(path).warnings == ()
+    path.write_bytes(path.read_bytes() * 2)
+    session = read_session(path)
+    assert session.warnings[0].startswith("another session begins within the file")
+    assert len(session.records) > 2
 
 
 def test_damage_to_a_packed_file_costs_nothing_before_it() -> None:
