@@ -57,7 +57,7 @@ def report(
         session = read_session(path)
         progress.tell("drawing the report")
         subject = Subject(
-            path.name,
+            path.name.encode("utf-8", "replace").decode(),
             session,
             analyse(session, in_force()),
             session_snapshot(session),

@@ -245,7 +245,8 @@ def survey(
         out.mkdir(parents=True, exist_ok=True)
         _sweep(out)
         kept = [] if again else _kept(out, files, changed_limits(thresholds))
-        due = sorted(files.keys() - {row["file"] for row in kept})
+        held = {row["file"] for row in kept}
+        due = sorted(file for file in files if _text(file) not in held)
         _rewrite(out, kept)
         waiting: Rows = []
         since = time.monotonic()
@@ -304,10 +305,11 @@ def _kept(out: Path, files: dict[str, tuple[int, int]], limits: list[str]) -> Ro
         return []
     program = version("bankwise")
     rows: Rows = pq.read_table(out, schema=SCHEMA).to_pylist()
+    states = {_text(file): state for file, state in files.items()}
     return [
         row
         for row in rows
-        if files.get(row["file"]) == (row["size"], row["mtime_ns"])
+        if states.get(row["file"]) == (row["size"], row["mtime_ns"])
         and row["program"] == program
         and row["changed_limits"] == limits
     ]
@@ -328,8 +330,17 @@ def _write(out: Path, rows: Rows) -> None:
         return
     part = out / f"part-{uuid.uuid4().hex}.parquet"
     half = part.with_suffix(".half")
-    pq.write_table(pa.Table.from_pylist(rows, schema=SCHEMA), half)
+    told = [
+        {key: _text(cell) if isinstance(cell, str) else cell for key, cell in r.items()}
+        for r in rows
+    ]
+    pq.write_table(pa.Table.from_pylist(told, schema=SCHEMA), half)
     half.replace(part)
+
+
+def _text(name: str) -> str:
+    """A file's name as text: bytes that are none are shown by their numbers."""
+    return name.encode("utf-8", "backslashreplace").decode()
 
 
 def _chunks(files: Sequence[str]) -> Iterator[list[str]]:

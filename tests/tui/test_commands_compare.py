@@ -86,6 +86,19 @@ def test_a_report_with_an_earlier_drive_is_written(tmp_path: Path) -> None:
     assert str(target) in told.output
 
 
+def test_a_report_of_a_file_whose_name_is_no_text(tmp_path: Path) -> None:
+    """Such a name is shown as well as it can be; the page is written all the same."""
+    path = Path(os.fsdecode(os.fsencode(tmp_path) + b"/\xff.jsonl.gz"))
+    try:
+        path.write_bytes(shipped()[COLD].read_bytes())
+    except OSError:
+        pytest.skip("this file system takes only names that are text")
+    target = tmp_path / "page.html"
+    told = CliRunner().invoke(commands_report.app, [str(path), "-o", str(target)])
+    assert told.exit_code == 0, told.exception
+    assert "?.jsonl.gz" in target.read_text("utf-8")
+
+
 def test_a_report_of_a_damaged_file_says_so(tmp_path: Path) -> None:
     """What was odd about the file stands on the page and on the terminal."""
     data = shipped()[COLD].read_bytes()

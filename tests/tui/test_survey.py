@@ -71,6 +71,23 @@ def test_resumed(fleet: Path, tmp_path: Path) -> None:
     assert survey(fleet, out, _in_turn, again=True) == (4, 0)
 
 
+def test_a_name_that_is_no_text_is_a_row(tmp_path: Path) -> None:
+    """Its bytes are shown by their numbers, and it is not judged a second time."""
+    pytest.importorskip("pyarrow")
+    from bankwise.tui.survey import survey
+
+    folder, out = tmp_path / "fleet", tmp_path / "out"
+    folder.mkdir()
+    try:
+        Path(os.fsdecode(os.fsencode(folder) + b"/\xff.jsonl")).write_text("none\n")
+    except OSError:
+        pytest.skip("this file system takes only names that are text")
+    assert survey(folder, out, _in_turn) == (1, 1)
+    (row,) = _table(out)
+    assert str(row["file"]).endswith("\\udcff.jsonl")
+    assert survey(folder, out, _in_turn) == (0, 1)
+
+
 def test_interrupted(fleet: Path, tmp_path: Path) -> None:
     """An interruption keeps the rows that were there, and the rest is done later."""
     pytest.importorskip("pyarrow")
