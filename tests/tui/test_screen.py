@@ -130,7 +130,7 @@ async def test_a_flag_opens_its_proof(app: BankwiseApp) -> None:
         text = text_of(app)
     assert "Does not prove" in text
     assert "Next check" in text
-    assert "imbalance: 15 %" in text
+    assert "banks apart by more than: 15 %" in text
     assert "MOTOR magazine" in text
     assert braille_in(text) > 60
 
