@@ -42,7 +42,8 @@ class Drive:
     """One analysed session: the engine after its last tick, and what was read.
 
     `session` is its identity and `started` its RFC 3339 moment in UTC, both empty when
-    not known. `cleared_s` are the moments at which codes were cleared during it.
+    not known. `cleared_s` are the moments at which codes were cleared during it,
+    `odd` what was odd about its file.
     """
 
     name: str
@@ -52,6 +53,7 @@ class Drive:
     session: str = ""
     started: str = ""
     cleared_s: tuple[float, ...] = ()
+    odd: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +132,7 @@ def compare(before: Drive, after: Drive) -> Comparison:
     if before.session and before.session == after.session:
         raise NotComparable(f"{before.name} and {after.name} are the same recording")
     if before.vin and after.vin and before.vin != after.vin:
-        raise NotComparable(f"two different cars: {before.vin} and {after.vin}")
+        raise NotComparable(f"two different cars: {before.vin:.40} and {after.vin:.40}")
     for drive in (before, after):
         if drive.engine.frame.n == 0:
             raise NotComparable(f"{drive.name} holds no drive")
@@ -167,6 +169,8 @@ def _on_trust(before: Drive, after: Drive) -> Iterator[str]:
     if not (before.vin and after.vin):
         yield "no VIN in both: that it is the same car is taken on trust"
     for drive, when in ((before, "before"), (after, "after")):
+        for words in drive.odd:
+            yield f"the file of the drive {when}: {words}"
         if not _read(drive.snapshot):
             yield f"stored and pending codes were not read {when}"
 

@@ -42,6 +42,7 @@ def read_drive(path: Path, name: str = "", *, uncleared: bool = False) -> Drive:
         header.id,
         "" if UNDATED in header.vehicle else _in_utc(header.started),
         cleared_at(session),
+        session.warnings,
     )
 
 

@@ -66,6 +66,16 @@ def test_the_shipped_pair_is_a_proven_repair() -> None:
     assert "are they swapped?" in back.output
 
 
+def test_what_is_odd_about_a_file_is_said(tmp_path: Path) -> None:
+    """A drive cut short is compared as far as it goes, and the reader is told."""
+    data = shipped()["unmetered-air"].read_bytes()
+    path = tmp_path / "half.jsonl.gz"
+    path.write_bytes(data[: len(data) // 2])
+    words = [str(path), "unmetered-air-repaired"]
+    told = CliRunner().invoke(commands_compare.app, words)
+    assert "the file of the drive before: the packed file is cut short" in told.output
+
+
 def test_two_cars_are_refused_in_one_line() -> None:
     """Different VINs are no pair."""
     told = CliRunner().invoke(commands_compare.app, [COLD, "front-sensor-unplugged"])
