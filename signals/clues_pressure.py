@@ -98,7 +98,8 @@ def _against(found: float, barometer: float) -> Iterator[Clue]:
 def _shape(signals: Signals, *, lean: bool) -> Iterator[Clue]:
     idle, loaded = last(signals, "common_idle_pct"), last(signals, "common_load_pct")
     words = f"The trim is {signed(idle)} at idle and {signed(loaded)} loaded"
-    if lean and loaded >= NORMAL_TRIM_PCT and idle - loaded >= FALL_PCT:
+    far = idle if not lean else loaded
+    if min(far, idle) >= NORMAL_TRIM_PCT and idle - loaded >= FALL_PCT:
         yield Clue("lean-falls-with-load", "engine", words)
     if idle < 0 and loaded - idle >= FALL_PCT:
         yield Clue("rich-falls-with-load", "engine", words)

@@ -62,7 +62,7 @@ WEIGHTS: tuple[Weight, ...] = (
         "no-airflow-meter",
         ("airflow-under-read", -1, _E, "only its pressure sensor could read low"),
         ("airflow-over-read", -1, _E, "only its pressure sensor could read high"),
-        ("common-unmetered-air", -1, _E, "pressure metering counts leaked air"),
+        ("common-unmetered-air", -2.5, _E, "pressure metering counts leaked air"),
     ),
     *weights_of(
         "rear-copies-front",

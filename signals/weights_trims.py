@@ -165,8 +165,11 @@ WEIGHTS: tuple[Weight, ...] = (
     *weights_of(
         "both-lean-fades",
         ("common-unmetered-air", 4, _E, "a leak weighs most at idle"),
-        ("airflow-under-read", -2, _E, "a meter errs at every load"),
         ("fuel-supply-weak", -3, _E, "fuel is easiest at idle"),
+    ),
+    *weights_of(
+        "metered-lean-fades",
+        ("airflow-under-read", -2, _E, "an airflow meter errs at every load"),
     ),
     *weights_of(
         "both-lean-grows",

@@ -104,3 +104,17 @@ def test_an_error_alike_everywhere_is_not_the_pressure_sensor(watch: Watch) -> N
     engine = watch(_car((-17, -17, -17), 100.0, 100.0, easy_kpa=33.0), seconds=320)
     shares = _shares(engine)
     assert shares[EXTRA] > shares[OVER]
+
+
+def test_lean_that_fades_by_pressure_is_rather_the_sensor(watch: Watch) -> None:
+    """Air that leaks in raises the pressure and so is metered: no trim needs it."""
+    engine = watch(_car((22, 13, 7), 94.0, 101.0), seconds=320)
+    said = engine.explanations()[0]
+    assert (said.id, said.about) == UNDER
+
+
+def test_lean_at_idle_alone_is_asked_of_the_pressure_sensor_too(watch: Watch) -> None:
+    """Below any flag's limit on the road, standing air still tells."""
+    engine = watch(_car((14, 8, 3), 94.0, 101.0), seconds=320)
+    said = engine.explanations()[0]
+    assert (said.id, said.about) == UNDER

@@ -148,3 +148,27 @@ def test_a_full_load_convicts_the_fuel_as_far_as_the_trim_goes(
     fuel, meter = shares.get("fuel-supply-weak", 0), shares.get("airflow-under-read", 0)
     assert fuel > 0
     assert (fuel > 2 * meter) is first
+
+
+def test_filling_is_read_where_the_throttle_is_at_its_own_end(watch: Watch) -> None:
+    """Three quarters open is called wide open, but fills no engine."""
+    legs = (_legs(12, 20, 30), _legs(3.5, 12, 25))
+    change: Change = {
+        "ltft_b1_pct": -14.0,
+        "ltft_b2_pct": -14.0,
+        "throttle_pct": lambda t: np.select(
+            [(t >= 200) & (t < 206), (t >= 206) & (t < 226)], [88, 74], legs[0](t)
+        ),
+        "load_pct": _during(200, 226, 90.0, _legs(20, 28, 45)),
+        "rpm": _during(200, 226, 3000.0, _legs(750, 1800, 2300)),
+        "maf_gps": lambda t: np.select(
+            [(t >= 200) & (t < 206), (t >= 206) & (t < 226)], [85, 55], legs[1](t)
+        ),
+        "o2_b1s1_v": _during(200, 226, 0.88, _switching),
+        "o2_b2s1_v": _during(200, 226, 0.88, _switching),
+        "baro_kpa": 100.0,
+    }
+    found = watch(change, seconds=320, litres=3.0).explanations()
+    facts = " ".join(words for one in found for words in (*one.for_, *one.against))
+    assert "of what is usual" in facts
+    assert "the air is metered right" not in facts
