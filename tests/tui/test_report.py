@@ -177,6 +177,7 @@ def test_limits_are_told_in_words(tmp_path: Path) -> None:
         re.search(r"[a-z]_[a-z]", line.split("Source")[0]) for line in limits
     )
     assert "Does not prove: Not" not in text
+    assert not any(re.search(r"\d\.0 ", line.split("Source")[0]) for line in limits)
 
 
 def test_a_side_that_was_never_corrected_is_said_under_the_chart() -> None:
