@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import pytest
+from hypothesis import settings
 
 from bankwise.adapters.car.bus import CarBus
 from bankwise.adapters.car.dialect import SimulatedAdapter
@@ -13,6 +14,12 @@ from bankwise.adapters.car.framing import ENGINE, PROTOCOLS, TRANSMISSION
 from bankwise.adapters.car.information import UnitNames
 from bankwise.adapters.car.uds_unit import UdsUnit
 from bankwise.adapters.car.unit import ControlUnit
+
+# The same examples in every run, however slow the machine: what a change breaks is seen
+# with that change. `pytest --hypothesis-profile=searching` looks for other ones.
+settings.register_profile("repeatable", derandomize=True, deadline=None)
+settings.register_profile("searching", deadline=None)
+settings.load_profile("repeatable")
 
 VIN = "1M8GDM9AXKP042788"
 

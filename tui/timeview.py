@@ -88,12 +88,15 @@ class TimeView:
         return replace(self, end_s=max(end, lowest))
 
     def zoom(self, steps: int, now_s: float) -> TimeView:
-        """A window that many steps shorter (negative: longer) about the cursor."""
+        """A window that many steps shorter (negative: longer) about the cursor in sight."""
         place = min(range(len(SPANS_S)), key=lambda i: abs(SPANS_S[i] - self.span_s))
         span = SPANS_S[min(max(place - steps, 0), len(SPANS_S) - 1)]
         if self.end_s is None or self.cursor_s is None:
             return replace(self, span_s=span)
-        share = (self.end(now_s) - self.cursor_s) / self.span_s
+        share = (self.end_s - self.cursor_s) / self.span_s
+        if not 0.0 <= share <= 1.0:
+            # The window was scrolled away from the cursor.
+            return replace(self, span_s=span)
         return replace(self, span_s=span, end_s=self.cursor_s + share * span)
 
     def show(self, t_s: float, now_s: float) -> TimeView:

@@ -75,6 +75,12 @@ def test_an_anchor_measures_from_the_cursor_and_goes_again() -> None:
     assert view.drop_anchor(_NOW).anchor_s is None
 
 
+def test_a_window_away_from_its_cursor_zooms_where_it_is() -> None:
+    """Scrolled far back, zooming does not throw it out of the session."""
+    view = TimeView(60.0).toggle_cursor(_NOW).scroll(-3.0, _NOW).zoom(-1, _NOW)
+    assert (view.start(_NOW), view.end(_NOW)) == (0.0, 120.0)
+
+
 _STEPS = st.sampled_from(("scroll", "zoom", "cursor", "move", "hold", "now"))
 
 
