@@ -80,7 +80,10 @@ def code_notes(gone: Sequence[str], before: Drive, after: Drive) -> Iterator[Cod
 
 
 def _cleared_between(before: Snapshot, after: Drive) -> Iterator[CodeNote]:
-    """Counters since clearing that went back: nobody can drive backwards."""
+    """Counters since clearing that went back: nobody can drive backwards.
+
+    A control unit that lost its supply begins anew, too.
+    """
     if after.cleared_s:
         return
     one, two = before.counters, after.snapshot.counters
@@ -93,7 +96,11 @@ def _cleared_between(before: Snapshot, after: Drive) -> Iterator[CodeNote]:
         if name in two
     ]
     told = f", {' and '.join(since)} before the end of the second" if since else ""
-    yield CodeNote(f"codes were cleared between the two drives{told}", False)
+    yield CodeNote(
+        "codes were cleared between the two drives, or the control unit was without "
+        f"supply{told}",
+        False,
+    )
 
 
 def _within(after: Drive) -> Iterator[CodeNote]:
