@@ -88,7 +88,7 @@ class TimeView:
         return replace(self, end_s=max(end, lowest))
 
     def zoom(self, steps: int, now_s: float) -> TimeView:
-        """A window that many steps shorter (negative: longer) about the cursor in sight."""
+        """So many steps shorter (negative: longer), about the cursor in sight."""
         place = min(range(len(SPANS_S)), key=lambda i: abs(SPANS_S[i] - self.span_s))
         span = SPANS_S[min(max(place - steps, 0), len(SPANS_S) - 1)]
         if self.end_s is None or self.cursor_s is None:
