@@ -134,7 +134,9 @@ def _subtracting(signals: Signals, bank: str, metered: float) -> Iterator[Clue]:
     if metered == 0:
         words = "This car meters air by pressure: a bank short of air shows alone"
         yield Clue("subtracts-without-meter", bank, words)
-    elif metered == 1:
+    elif (
+        metered == 1 and not driven_trim(signals, other_place(bank).lower()) >= FADE_PCT
+    ):
         words = "With an airflow meter, a bank short of air makes the other one add"
         yield Clue("subtracts-with-meter", bank, words)
     idle = last(signals, f"trim_idle_{b}_pct")

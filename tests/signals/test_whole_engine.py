@@ -296,3 +296,18 @@ def test_only_a_rear_that_is_held_rich_got_the_added_fuel(
     said = watch(change, seconds=320).explanations()[0]
     assert said.id == first
     assert said.about.startswith("B1")
+
+
+@pytest.mark.parametrize(("b1", "mirrors"), [(7.0, True), (4.0, False)])
+def test_a_bank_that_does_add_is_not_said_not_to(
+    watch: Watch, b1: float, *, mirrors: bool
+) -> None:
+    """A mirror off its centre: both readings are near equal, and no fact is false."""
+    change: Change = {"ltft_b1_pct": b1, "ltft_b2_pct": -14.0}
+    engine = watch(change, seconds=320)
+    facts = [w for one in engine.explanations() for w in one.against]
+    assert any("makes the other one add" in words for words in facts) is not mirrors
+    if mirrors:
+        shares = _shares(engine)
+        fuel, air = ("bank-injectors-rich", "B2"), ("bank-breathes-less", "B2")
+        assert shares[air] > 0.7 * shares[fuel]
