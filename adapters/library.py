@@ -10,25 +10,16 @@ import contextlib
 import dataclasses
 import itertools
 import json
-import re
 import sqlite3
 import time
 import zlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 from typing import Final, TypeVar
 
-from bankwise.adapters.analysis import analyse
-from bankwise.adapters.blind import unanswered
-from bankwise.adapters.errors import SessionError
-from bankwise.adapters.records import Exchange, MarkRecord
-from bankwise.adapters.session_additions import notes
-from bankwise.adapters.session_file import read_session
-from bankwise.signals.remarks import is_remark
-from bankwise.signals.severity import Severity
+from bankwise.adapters.library_entry import Entry, Flagged, describe
 
 T = TypeVar("T")
 
@@ -43,10 +34,6 @@ _FIELDS: Final = (
 )  # fmt: skip
 _LISTS: Final = frozenset({"notes", "codes", "marks"})
 
-_NAMED: Final = re.compile(r"\d{4}-\d{2}-\d{2}-\d{6}")
-_NAME_FORMAT: Final = "%Y-%m-%d-%H%M%S"
-"""How this program names the file of a drive: its local date and time first."""
-
 _COMMIT_S: Final = 1.0
 """What was read is kept this often. Unit: seconds. Our choice: a commit waits for the
 disk, and an interruption may cost a second's work."""
@@ -59,140 +46,6 @@ _NOT_NOW: Final = ("SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_READONLY", "SQLITE_FU
 
 _BUSY_S: Final = 30.0
 """How long another process may hold the index. Unit: seconds. Our choice."""
-
-
-@dataclass(frozen=True, slots=True)
-class Flagged:
-    """A flag of a session: its id, what it is about, and how severe it is."""
-
-    id: str
-    about: str
-    severity: str
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One saved session.
-
-    Attributes:
-        path: its file.
-        size: of the file. Unit: bytes.
-        id, started: as its header says; RFC 3339.
-        seconds: length of the drive. Unit: seconds.
-        exchanges: requests in it.
-        vin, car, note: what is known of the car.
-        notes: added by a person afterwards.
-        flags: that rose, most severe first.
-        codes: trouble codes read during the drive.
-        marks: remarks made during the drive.
-        error: why it cannot be read; empty when it can.
-        blind: it was made to practise on and its answer is not told yet, so that what
-            was found in it is kept back.
-    """
-
-    path: Path
-    size: int = 0
-    id: str = ""
-    started: str = ""
-    seconds: float = 0.0
-    exchanges: int = 0
-    vin: str = ""
-    car: str = ""
-    note: str = ""
-    notes: tuple[str, ...] = ()
-    flags: tuple[Flagged, ...] = ()
-    codes: tuple[str, ...] = ()
-    marks: tuple[str, ...] = ()
-    error: str = ""
-    blind: bool = False
-
-    @property
-    def recorded(self) -> str:
-        """When it was recorded: as its file's name says, else its header.
-
-        The header of a copied or imported drive may tell an invented day; a name that
-        this program gave holds the moment the file was made. RFC 3339, UTC.
-        """
-        named = _NAMED.match(self.path.name)
-        if named is None:
-            return _in_utc(self.started)
-        try:
-            moment = datetime.strptime(named[0], _NAME_FORMAT)
-        except ValueError:
-            return _in_utc(self.started)
-        return moment.astimezone(UTC).isoformat(timespec="seconds")
-
-    @property
-    def faults(self) -> frozenset[str]:
-        """What asks to act: codes, and flags with what they are about."""
-        wanted = {Severity.ACT.value, Severity.STOP.value}
-        flags = (f"{f.id} {f.about}" for f in self.flags if f.severity in wanted)
-        return frozenset((*self.codes, *flags))
-
-    @property
-    def packed(self) -> bool:
-        """Whether its file is packed."""
-        return self.path.suffix == ".gz"
-
-    @property
-    def faulty(self) -> bool:
-        """Whether a flag asks to act, or a code was read."""
-        return bool(self.faults)
-
-    def matches(self, words: Sequence[str]) -> bool:
-        """Whether every word occurs somewhere in what is known of it."""
-        flags = (f"{flag.id} {flag.about} {flag.severity}" for flag in self.flags)
-        parts = (
-            self.path.name, self.started, self.recorded, self.vin, self.car, self.note
-        )  # fmt: skip
-        told = (*parts, *self.notes, *flags, *self.codes, *self.marks, self.error)
-        text = "\n".join(told).casefold()
-        return all(word.casefold() in text for word in words)
-
-
-def describe(path: Path) -> Entry:
-    """Reads and judges one session; a file that cannot be read says why."""
-    try:
-        size = path.stat().st_size
-        session = read_session(path)
-    except SessionError as error:
-        return Entry(path, error=str(error).removeprefix(f"{path}").lstrip(": "))
-    except OSError as error:
-        return Entry(path, error=error.strerror or str(error))
-    analysis = analyse(session)
-    columns = analysis.columns
-    if unanswered(path.name, session.header, session.records):
-        return Entry(
-            path,
-            size,
-            session.header.id,
-            session.header.started,
-            round(columns.end_s, 1),
-            analysis.decoder.exchanges,
-            car=str(session.header.vehicle.get("name") or ""),
-            blind=True,
-        )
-    vehicle = session.header.vehicle
-    ranked = sorted(analysis.engine.flags, key=lambda flag: -flag.severity.rank)
-    return Entry(
-        path,
-        size,
-        session.header.id,
-        session.header.started,
-        round(columns.end_s, 1),
-        sum(type(record) is Exchange for record in session.records),
-        columns.vehicle.vin or "",
-        str(vehicle.get("name") or ""),
-        columns.vehicle.note or "",
-        tuple(notes(session.records)),
-        tuple(Flagged(f.id, f.about, f.severity.value) for f in ranked),
-        tuple(dict.fromkeys(code for read in columns.codes for code in read.codes)),
-        tuple(
-            record.text
-            for record in session.records
-            if isinstance(record, MarkRecord) and is_remark(record.tag)
-        ),
-    )
 
 
 class Library:
@@ -349,17 +202,6 @@ class Library:
 def _same(before: Entry, after: Entry) -> bool:
     """Whether two drives show the same faults and nobody noted anything of either."""
     return before.faults == after.faults and not (before.notes or after.notes)
-
-
-def _in_utc(moment: str) -> str:
-    """A moment in one zone, so that moments sort as text; as it is when it is none."""
-    try:
-        told = datetime.fromisoformat(moment)
-    except ValueError:
-        return moment
-    if told.tzinfo is None:
-        told = told.replace(tzinfo=UTC)
-    return told.astimezone(UTC).isoformat(timespec="seconds")
 
 
 @dataclass(frozen=True, slots=True)

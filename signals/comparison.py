@@ -13,7 +13,7 @@ from enum import Enum
 from bankwise.signals.catalogue import BANKS
 from bankwise.signals.claims import exists
 from bankwise.signals.code_history import CodeNote, code_notes
-from bankwise.signals.driven import missing_phases, not_shared
+from bankwise.signals.driven import driven, missing_phases, not_shared
 from bankwise.signals.engine import Engine
 from bankwise.signals.evidence import MonitorResult, Snapshot
 from bankwise.signals.figures import ONCE_BANK, ONCE_ENGINE, ONCE_SENSOR, last
@@ -178,11 +178,12 @@ def _on_trust(before: Drive, after: Drive) -> Iterator[str]:
 def _flag_changes(before: Engine, after: Engine) -> Iterator[FlagChange]:
     earlier = {(f.id, f.about): f for f in before.flags}
     later = {(f.id, f.about): f for f in after.flags}
+    held = driven(after)
     for key, flag in earlier.items():
         if key in later:
             yield FlagChange(flag.id, flag.about, flag.severity, "still")
             continue
-        missing = missing_phases(flag, before, after)
+        missing = missing_phases(flag, before, held)
         change = "not driven" if missing else "gone"
         yield FlagChange(flag.id, flag.about, flag.severity, change, missing)
     for key, flag in later.items():

@@ -49,9 +49,14 @@ def not_shared(before: Engine, after: Engine) -> Iterator[str]:
             )
 
 
-def missing_phases(flag: FlagSpan, before: Engine, after: Engine) -> str:
-    """The kinds of driving a flag rose in, when the later drive lacks all of them."""
-    later = driven(after)
+def missing_phases(flag: FlagSpan, before: Engine, later: Mapping[str, float]) -> str:
+    """The kinds of driving a flag rose in, when the later drive lacks all of them.
+
+    Args:
+        flag: of the earlier drive.
+        before: the earlier drive.
+        later: how long the later drive held each phase, as `driven`.
+    """
     rises = [round(start / TICK_S) for start, _ in flag.spans]
     seen = [
         phase.name

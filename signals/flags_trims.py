@@ -122,7 +122,8 @@ def _exhaust_leak(see: View) -> Bools:
 
 
 ASKED_TICKS = 120
-"""The minute over which the long-term trim's rate is read."""
+"""The minute over which the long-term trim's rate is read. Source: that of the
+derived signal `ltft_rate_b1_pctpm`."""
 
 
 def _learning(see: View) -> Bools:

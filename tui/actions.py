@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from textual.binding import Binding
 
+from bankwise.signals.remarks import AT_TAG
 from bankwise.tui import playing, view_actions
 from bankwise.tui.feed_kinds import Playing
 from bankwise.tui.help import Help
@@ -18,7 +19,7 @@ from bankwise.tui.lane_chooser import LaneChooser
 from bankwise.tui.messages import ListSessions
 from bankwise.tui.panes.table import PANES
 from bankwise.tui.prompts import Leave, Prompt
-from bankwise.tui.snapshot import NOTE_TAG, PaneState, Snapshot
+from bankwise.tui.snapshot import PaneState, Snapshot
 from bankwise.tui.start import Start
 from bankwise.tui.themes import PALETTES, next_theme
 from bankwise.tui.timeview import TimeView
@@ -149,7 +150,7 @@ def _note(app: BankwiseApp, _arg: Arg) -> None:
 
     def write(text: str | None) -> None:
         if text and app.feed is not None:
-            app.feed.source.mark(text, f"{NOTE_TAG}{pressed:.1f}")
+            app.feed.source.mark(text, f"{AT_TAG}{pressed:.1f}")
 
     app.push_screen(Prompt(f"Note for {clock(pressed, tenths=True)}"), write)
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import shlex
 from pathlib import Path
 
+from bankwise.adapters.blind import KEY
 from bankwise.adapters.errors import AdapterError
 from bankwise.adapters.source import Source
 from bankwise.tui.advice import with_advice
 from bankwise.tui.places import SUFFIXES, folder_named
-from bankwise.tui.practice import KEY
 
 
 def afterword(source: Source) -> list[str]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC
 from pathlib import Path
 
 from bankwise.adapters.analysis import analyse
 from bankwise.adapters.errors import AdapterError
 from bankwise.adapters.importing import UNDATED
+from bankwise.adapters.moments import moment_of
 from bankwise.adapters.session_file import read_session
 from bankwise.adapters.snapshot import before_clearing, cleared_at, session_snapshot
 from bankwise.signals.comparison import Drive, NotComparable, compare
@@ -48,13 +49,8 @@ def read_drive(path: Path, name: str = "", *, uncleared: bool = False) -> Drive:
 
 def _in_utc(started: str) -> str:
     """A moment in one zone, so that two can be told apart in time; or nothing."""
-    try:
-        moment = datetime.fromisoformat(started)
-    except ValueError:
-        return ""
-    if moment.tzinfo is None:
-        moment = moment.replace(tzinfo=UTC)
-    return moment.astimezone(UTC).isoformat()
+    moment = moment_of(started)
+    return "" if moment is None else moment.astimezone(UTC).isoformat()
 
 
 def compare_lines(before: Path, after: Path) -> tuple[str, ...]:

@@ -14,13 +14,13 @@ from __future__ import annotations
 import csv
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
 from bankwise.adapters.definition_file import of_header
+from bankwise.adapters.moments import moment_of
 from bankwise.adapters.records import Header
 from bankwise.signals.catalogue import SIGNALS
 from bankwise.signals.columns import Columns, Floats
@@ -134,7 +134,7 @@ def write_mf4(path: Path, header: Header, columns: Columns) -> None:
     """Writes ASAM MDF 4.10: a group a signal, each with its own times."""
     (mdf,) = _needed("asammdf", extra="mf4")
     with mdf.MDF(version="4.10") as file:
-        begun = _begun(header)
+        begun = moment_of(header.started)
         if begun is not None:
             file.header.start_time = begun
         file.header.comment = source_of(header)
@@ -187,14 +187,6 @@ def export(form: str, path: Path, header: Header, columns: Columns) -> None:
         raise CannotExport(f"{path}: {error.strerror or error}") from None
     finally:
         half.unlink(missing_ok=True)
-
-
-def _begun(header: Header) -> datetime | None:
-    try:
-        begun = datetime.fromisoformat(header.started)
-    except ValueError:
-        return None
-    return begun if begun.tzinfo is not None else begun.replace(tzinfo=UTC)
 
 
 def _needed(*modules: str, extra: str) -> tuple[Any, ...]:

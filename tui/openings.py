@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from random import Random
 
+from bankwise.adapters.blind import KEY, SUBJECT
 from bankwise.adapters.car.server import ProcessServer
 from bankwise.adapters.car.stories import STORIES
 from bankwise.adapters.definitions import NONE, Definitions
@@ -18,7 +19,7 @@ from bankwise.adapters.replay import Replay
 from bankwise.adapters.session_file import read_session
 from bankwise.adapters.source import LinkState, Recording, Source
 from bankwise.tui.places import new_session_file
-from bankwise.tui.practice import KEY, SUBJECT, hidden, pick
+from bankwise.tui.practice import hidden, pick
 
 DEMO = "demo"
 """Id of the story the demo opens with."""

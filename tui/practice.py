@@ -21,17 +21,6 @@ from bankwise.tui.places import new_session_file
 from bankwise.tui.session_list import head, session_files
 from bankwise.tui.words import sentence
 
-__all__ = [
-    "KEY",
-    "SUBJECT",
-    "answer",
-    "hidden",
-    "lay_out",
-    "newest",
-    "pick",
-    "story_of",
-]
-
 _TELLING = frozenset({"demo", "unmetered-air-repaired"})
 """Stories whose name is known to everybody, or whose text gives it away."""
 

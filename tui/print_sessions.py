@@ -7,7 +7,7 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
-from bankwise.adapters.library import Entry
+from bankwise.adapters.library_entry import Entry
 from bankwise.tui.words import clip, clock, printable
 
 _NAME = 34

@@ -9,7 +9,8 @@ from pathlib import Path
 import msgspec
 
 from bankwise.adapters.blind import is_blind
-from bankwise.adapters.library import Entry, Library
+from bankwise.adapters.library import Library
+from bankwise.adapters.library_entry import Entry
 from bankwise.adapters.records import Header
 from bankwise.replay_logs import shipped
 from bankwise.tui.errors import CommandError

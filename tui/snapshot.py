@@ -16,7 +16,7 @@ import numpy as np
 from bankwise.signals import evidence as codes
 from bankwise.signals.catalogue import SIGNALS
 from bankwise.signals.columns import Columns, Floats
-from bankwise.signals.remarks import AT_TAG, mark_time
+from bankwise.signals.remarks import mark_time
 from bankwise.signals.severity import Severity
 from bankwise.signals.similar_conditions import Entered
 from bankwise.tui.drawn import Drawn
@@ -274,9 +274,6 @@ class Look:
     notes: tuple[str, ...] = ()
     drawn: Drawn | None = field(default=None, compare=False)
 
-
-NOTE_TAG = AT_TAG
-"""Begins the tag of a note; what follows is the moment its key was pressed."""
 
 _NOTHING: Floats = np.empty(0)
 _SECOND_BANK = ("stft_b2_pct", "ltft_b2_pct", "o2_b2s1_v", "lambda_b2s1")

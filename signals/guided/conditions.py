@@ -12,15 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from bankwise.signals.columns import LinkChange
+from bankwise.signals.driving import STANDING_KMH
 from bankwise.signals.guided.case import RUNNING_RPM, Case
 from bankwise.signals.guided.script import Finding, GuidedTest, moment, undone
+from bankwise.signals.seen import DIESELS
 
-STANDING_KMH = 2.0
-"""Below this the car stands. Unit: km/h. Our choice, because speed counts in whole
-km/h."""
-DIESELS = frozenset((4.0, 19.0, 23.0))
-"""Fuel types that ignite by compression: diesel, diesel hybrid, diesel and another.
-Source: from memory of SAE J1979, PID 51."""
 _UP_AGAIN = frozenset(("up", "back"))
 
 

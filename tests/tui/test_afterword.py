@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from bankwise.adapters.blind import KEY
 from bankwise.adapters.errors import (
     AdapterError,
     LinkLost,
@@ -23,7 +24,7 @@ from bankwise.tui.afterword import afterword, called
 from bankwise.tui.errors import CommandError, NoTerminal
 from bankwise.tui.on_screen import need_terminal
 from bankwise.tui.options import checked_port
-from bankwise.tui.practice import KEY, hidden
+from bankwise.tui.practice import hidden
 
 
 @pytest.fixture(name="folder", autouse=True)

@@ -16,7 +16,7 @@ from typer.testing import CliRunner, Result
 
 from bankwise.adapters.analysis import analyse
 from bankwise.adapters.errors import SessionError
-from bankwise.adapters.library import describe
+from bankwise.adapters.library_entry import describe
 from bankwise.adapters.session_additions import add_note, add_vehicle
 from bankwise.adapters.session_file import read_session
 from bankwise.replay_logs import shipped

@@ -8,13 +8,13 @@ from random import Random
 import pytest
 from typer.testing import CliRunner
 
+from bankwise.adapters.blind import KEY
 from bankwise.adapters.car.stories import STORIES
 from bankwise.adapters.records import AdapterInfo, Header
 from bankwise.replay_logs import shipped
 from bankwise.tui.main import app
 from bankwise.tui.openings import Demo
 from bankwise.tui.practice import (
-    KEY,
     answer,
     hidden,
     lay_out,
